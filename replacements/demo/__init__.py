@@ -1,0 +1,1 @@
+"""An invented county, so that everything can be tried before anything is real."""

@@ -1,0 +1,1 @@
+"""Closing a mailing: packets, labels, pick list, manifest, sign-off, reprints, stock."""

@@ -1,0 +1,1 @@
+"""Choose, fill and preview a reviewed text; the outbox."""

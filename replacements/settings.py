@@ -1,0 +1,78 @@
+"""Settings of one installation, from the environment. Legal rules are not settings: they are in the office's rules.
+
+| variable | meaning | default |
+|---|---|---|
+| REPLACEMENTS_DATA | data folder | `./var` |
+| REPLACEMENTS_DATABASE | SQLAlchemy URL, `postgresql://…`, or a path for SQLite | `<data>/replacements.db` |
+| REPLACEMENTS_MAILBOX | `maildir:PATH`, `imaps://user@host:993/INBOX`, `imap+starttls://…` | `maildir:<data>/mailbox` |
+| REPLACEMENTS_OUTBOX | `maildir:PATH`, `smtp://host:25`, `smtp+starttls://user@host:587`, `smtps://user@host` | `maildir:<data>/sent` |
+| REPLACEMENTS_REDIS | `redis://…`; empty: tasks run in process | empty |
+| REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords; `…_FILE` names a file instead | empty |
+| REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
+| REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
+| REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+
+class SettingTrouble(Exception):
+    """A setting that cannot be used, in plain words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The settings of one installation; see the table in this module's docstring."""
+
+    data: Path
+    database: str
+    mailbox: str
+    outbox: str
+    redis: str = ""
+    mailbox_password: str = ""
+    outbox_password: str = ""
+    secret_file: Path = Path("secret")
+    ca_file: str = ""
+    https: bool = False
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None, *, data: Path | None = None) -> Settings:
+        """Read the settings. `data` (from the command line) goes before REPLACEMENTS_DATA."""
+        env = os.environ if environment is None else environment
+        folder = (data or Path(env.get("REPLACEMENTS_DATA") or "var")).resolve()
+        return cls(
+            data=folder,
+            database=env.get("REPLACEMENTS_DATABASE") or str(folder / "replacements.db"),
+            mailbox=env.get("REPLACEMENTS_MAILBOX") or f"maildir:{folder / 'mailbox'}",
+            outbox=env.get("REPLACEMENTS_OUTBOX") or f"maildir:{folder / 'sent'}",
+            redis=env.get("REPLACEMENTS_REDIS", ""),
+            mailbox_password=_secret(env, "REPLACEMENTS_MAILBOX_PASSWORD"),
+            outbox_password=_secret(env, "REPLACEMENTS_OUTBOX_PASSWORD"),
+            secret_file=Path(env.get("REPLACEMENTS_SECRET_FILE") or folder / "secret"),
+            ca_file=env.get("REPLACEMENTS_CA_FILE", ""),
+            https=env.get("REPLACEMENTS_HTTPS", "no").lower() in ("yes", "true", "1"),
+        )
+
+    def secret(self) -> bytes:
+        """The key for cookies, made on first use and readable by its owner only."""
+        if not self.secret_file.exists():
+            self.secret_file.parent.mkdir(parents=True, exist_ok=True)
+            with os.fdopen(os.open(self.secret_file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+                file.write(secrets.token_hex(32))
+        return self.secret_file.read_text(encoding="ascii").strip().encode()
+
+
+def _secret(env: Mapping[str, str], name: str) -> str:
+    file = env.get(f"{name}_FILE")
+    if not file:
+        return env.get(name, "")
+    try:
+        return Path(file).read_text(encoding="utf-8").strip()
+    except OSError as error:
+        raise SettingTrouble(f"{name}_FILE names {file}, which cannot be read: {error.strerror}.") from error

@@ -1,0 +1,1 @@
+"""Engine, session, tables, migrations; SQLite and PostgreSQL."""

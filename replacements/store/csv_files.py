@@ -1,0 +1,96 @@
+"""CSV files that an office hands over: any column order, the office's own headings, UTF-8 or Windows-1252.
+
+A bad line never stops the reading; it is handed out as what it is. A file that cannot be read at all raises FileTrouble
+with the file, the line, the entry and what was expected.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+
+class FileTrouble(Exception):
+    """A file that cannot be used: which file, where in it, what was found and what was expected."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A line that was not taken, with the reason in the office's words. `line` counts from 1, the heading included."""
+
+    line: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """An open CSV file. Iterating gives (line number, values by our column name); values are trimmed text."""
+
+    path: Path
+    encoding: str
+    headings: tuple[str, ...]  # our names, in the file's order; "" for columns that are kept out
+
+    def __iter__(self) -> Iterator[tuple[int, dict[str, str] | Refused]]:
+        with self.path.open(encoding=self.encoding, newline="") as file:
+            reader = csv.reader(file)
+            next(reader)
+            while True:
+                line = reader.line_num + 1
+                try:
+                    row = next(reader)
+                except StopIteration:
+                    return
+                except csv.Error as error:
+                    yield line, Refused(line, f"not readable as CSV: {error}")
+                    continue
+                if not any(cell.strip() for cell in row):
+                    continue
+                if len(row) != len(self.headings):
+                    yield line, Refused(line, f"{len(row)} entries, but the heading line has {len(self.headings)}")
+                    continue
+                yield line, {name: cell.strip() for name, cell in zip(self.headings, row, strict=True) if name}
+
+
+def read_table(
+    path: Path, *, required: Sequence[str], optional: Sequence[str] = (), columns: Mapping[str, str] | None = None
+) -> Table:
+    """Open a CSV file. `columns` maps our names to the office's headings (`[columns]` of its rules).
+
+    Raises FileTrouble where the file is missing, is not text, or lacks a required column.
+    """
+    if not path.is_file():
+        raise FileTrouble(f"{path}: there is no such file. Expected a CSV file with the columns {', '.join(required)}.")
+    encoding = _encoding(path)
+    with path.open(encoding=encoding, newline="") as file:
+        try:
+            heading = next(csv.reader(file), None)
+        except csv.Error as error:
+            raise FileTrouble(f"{path}, line 1: not readable as CSV ({error}).") from error
+    if not heading:
+        raise FileTrouble(f"{path}, line 1: the file is empty. Expected a heading line: {', '.join(required)}, …")
+    ours = {theirs.strip().lower(): name for name, theirs in (columns or {}).items()}
+    known = {*required, *optional}
+    headings = []
+    for cell in heading:
+        name = ours.get(cell.strip().lower(), cell.strip().lower())
+        headings.append(name if name in known and name not in headings else "")
+    missing = [name for name in required if name not in headings]
+    if missing:
+        raise FileTrouble(
+            f"{path}, line 1: no column {', '.join(repr(m) for m in missing)}. Found: {', '.join(heading)}. "
+            "If the office uses other headings, name them under [columns] in office.toml."
+        )
+    return Table(path, encoding, tuple(headings))
+
+
+def _encoding(path: Path) -> str:
+    """UTF-8 (with or without a byte-order mark) if the whole file is; else Windows-1252, which office programs write."""
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            while file.read(1 << 20):
+                pass
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8-sig"

@@ -1,0 +1,1 @@
+"""The background work: reading the mailbox, sending the outbox, the schedule; with Celery, or in process without it."""
