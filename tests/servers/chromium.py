@@ -1,0 +1,1 @@
+"""A headless Chromium for tests."""

@@ -1,0 +1,1 @@
+"""A private Dovecot for tests."""

@@ -1,0 +1,1 @@
+"""A private Redis for tests."""

@@ -1,0 +1,1 @@
+"""A private SMTP server for tests."""
