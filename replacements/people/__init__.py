@@ -1,1 +1,1 @@
-"""Accounts, roles, and what each may do."""
+"""Members of staff: their accounts, their roles, what each role may do, and signing in and out."""

@@ -1,0 +1,214 @@
+"""Accounts and signing in. The first account is made on the command line; none exists by default.
+
+Wrong passwords are slowed down, never locked out for good: from the fifth in a row on, each is followed by a wait that
+doubles, up to 15 minutes. A try is booked as wrong before it is checked, so that many tries at once count as many. The
+answer to a wrong password, to an unknown name and to a try during the wait is one and the same.
+
+A sign-in is a row on the server; the browser holds a random token of which the row has only the SHA-256. It ends after
+60 minutes without use, after 12 hours in any case, when the person signs out, and when the account is switched off.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import delete, or_, select
+from sqlalchemy.orm import Session
+
+from replacements.people import passwords
+from replacements.people.permissions import Role
+from replacements.store.database import Database
+from replacements.store.tables import Account, SignIn
+
+IDLE = timedelta(minutes=60)
+ABSOLUTE = timedelta(hours=12)
+FREE_TRIES = 5
+FIRST_WAIT = timedelta(seconds=15)
+LONGEST_WAIT = timedelta(minutes=15)
+_SEEN_EVERY = timedelta(minutes=1)  # how exactly the time of last use is kept; saves a write per page
+_NAME = re.compile(r"[a-z0-9](?:[a-z0-9._-]{0,38}[a-z0-9])?")
+
+
+class AccountTrouble(Exception):
+    """An account cannot be made or changed as asked; the text says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A member of staff, as other rooms see one: no password in it."""
+
+    account_id: int
+    name: str
+    full_name: str
+    roles: tuple[str, ...]
+
+
+def _member(account: Account) -> Member:
+    return Member(account.id, account.name, account.full_name, tuple(account.roles))
+
+
+def _checked_roles(roles: Sequence[str]) -> list[str]:
+    unknown = [r for r in roles if r not in set(Role)]
+    if unknown:
+        raise AccountTrouble(f"There is no role {', '.join(unknown)}. The roles are {', '.join(Role)}.")
+    if not roles:
+        raise AccountTrouble("An account needs at least one role.")
+    if Role.OBSERVER in roles and len(set(roles)) > 1:
+        raise AccountTrouble("An observer has no other role: an observer never sees anything personal.")
+    return [r for r in Role if r in roles]
+
+
+def create(
+    session: Session,
+    *,
+    name: str,
+    password: str,
+    roles: Sequence[str],
+    at: datetime,
+    full_name: str = "",
+    email: str = "",
+) -> Member:
+    """Make an account. `name` is what one signs in with and what the ledger shows: lower case letters, digits, `.-_`.
+    Raises AccountTrouble or PasswordRefused with a text for people."""
+    shape = name.strip().casefold()
+    if not _NAME.fullmatch(shape):
+        raise AccountTrouble(
+            "An account name has 1 to 40 letters a to z, digits, dots, dashes or underscores, and begins and ends with "
+            "a letter or a digit."
+        )
+    if shape in ("import", "schedule"):
+        raise AccountTrouble(f"The ledger uses the name {shape} for what the service does by itself. Choose another.")
+    kept_roles = _checked_roles(roles)
+    passwords.accept(password, account=shape, full_name=full_name)
+    if session.scalar(select(Account.id).where(Account.name == shape)) is not None:
+        raise AccountTrouble(f"There is an account {shape} already.")
+    account = Account(
+        name=shape,
+        full_name=full_name.strip(),
+        email=email.strip(),
+        password_hash=passwords.hashed(password),
+        roles=kept_roles,
+        active=True,
+        failures=0,
+        created_at=at,
+    )
+    session.add(account)
+    session.flush()
+    return _member(account)
+
+
+def _account(session: Session, account_id: int) -> Account:
+    account = session.get(Account, account_id, with_for_update=True)
+    if account is None:
+        raise AccountTrouble("There is no such account.")
+    return account
+
+
+def _keep_a_supervisor(session: Session, account: Account) -> None:
+    others = session.scalars(select(Account).where(Account.active, Account.id != account.id))
+    if Role.SUPERVISOR in account.roles and account.active and not any(Role.SUPERVISOR in o.roles for o in others):
+        raise AccountTrouble("This is the last active supervisor. Make another one first.")
+
+
+def set_roles(session: Session, account_id: int, roles: Sequence[str]) -> None:
+    """Give an account other roles; they count from its next page on."""
+    account, kept = _account(session, account_id), _checked_roles(roles)
+    if Role.SUPERVISOR not in kept:
+        _keep_a_supervisor(session, account)
+    account.roles = kept
+
+
+def switch_off(session: Session, account_id: int) -> None:
+    """Let an account sign in no more and end what it has open. The account stays: the ledger names it."""
+    account = _account(session, account_id)
+    _keep_a_supervisor(session, account)
+    account.active = False
+    session.execute(delete(SignIn).where(SignIn.account_id == account_id))
+
+
+def switch_on(session: Session, account_id: int) -> None:
+    """Let an account sign in again."""
+    account = _account(session, account_id)
+    account.active, account.failures, account.locked_until = True, 0, None
+
+
+def set_password(session: Session, account_id: int, password: str, *, keep_token: str = "") -> None:
+    """Give an account another password and end its sign-ins (except the one of `keep_token`)."""
+    account = _account(session, account_id)
+    passwords.accept(password, account=account.name, full_name=account.full_name)
+    account.password_hash = passwords.hashed(password)
+    account.failures, account.locked_until = 0, None
+    session.execute(delete(SignIn).where(SignIn.account_id == account_id, SignIn.token != _token_hash(keep_token)))
+
+
+def _wait_after(failures: int) -> timedelta:
+    if failures < FREE_TRIES:
+        return timedelta()
+    doublings: int = min(failures - FREE_TRIES, 10)
+    return min(FIRST_WAIT * (1 << doublings), LONGEST_WAIT)
+
+
+def check_password(database: Database, name: str, password: str, *, at: datetime) -> Member | None:
+    """Who this is, or None: wrong name, wrong password, switched off, or still to wait. The caller says the same for
+    all four. Costs one password check in every case."""
+    kept, account_id = passwords.nobodys(), None
+    with database.write() as session:
+        account = session.scalar(select(Account).where(Account.name == name.strip().casefold()).with_for_update())
+        if account is not None and account.active and (account.locked_until is None or account.locked_until <= at):
+            kept, account_id = account.password_hash, account.id
+            account.failures += 1
+            wait = _wait_after(account.failures)
+            account.locked_until = at + wait if wait else None
+    right = passwords.fits(kept, password)
+    if account_id is None or not right:
+        return None
+    with database.write() as session:
+        account = _account(session, account_id)
+        if not account.active or account.password_hash != kept:
+            return None
+        account.failures, account.locked_until = 0, None
+        if passwords.needs_new_hash(kept):
+            account.password_hash = passwords.hashed(password)
+        return _member(account)
+
+
+def _token_hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def start_sign_in(session: Session, account_id: int, *, at: datetime) -> str:
+    """Sign a member in; returns the token for the browser (256 random bits). Sweeps out sign-ins that are over."""
+    session.execute(delete(SignIn).where(or_(SignIn.started_at <= at - ABSOLUTE, SignIn.seen_at <= at - IDLE)))
+    token = secrets.token_urlsafe(32)
+    session.add(SignIn(token=_token_hash(token), account_id=account_id, started_at=at, seen_at=at))
+    return token
+
+
+def signed_in(database: Database, token: str, *, at: datetime) -> Member | None:
+    """Whose token this is, or None where it is unknown, too long unused, too old, or of an account switched off."""
+    if not token:
+        return None
+    with database.read() as session:
+        sign_in = session.get(SignIn, _token_hash(token))
+        if sign_in is None or sign_in.started_at <= at - ABSOLUTE or sign_in.seen_at <= at - IDLE:
+            return None
+        account = session.get(Account, sign_in.account_id)
+        if account is None or not account.active:
+            return None
+        member, seen_at = _member(account), sign_in.seen_at
+    if at - seen_at >= _SEEN_EVERY:
+        with database.write() as session:
+            row = session.get(SignIn, _token_hash(token))
+            if row is not None:
+                row.seen_at = at
+    return member
+
+
+def end_sign_in(session: Session, token: str) -> None:
+    """Sign out: the token is worth nothing from now on."""
+    session.execute(delete(SignIn).where(SignIn.token == _token_hash(token)))
