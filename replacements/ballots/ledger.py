@@ -1,0 +1,211 @@
+"""The ledger: one entry per event, each chained to the one before it by SHA-256. Nothing in it is changed or removed.
+
+An entry's canonical form is JSON with sorted keys, without spaces, in UTF-8; its hash is SHA-256 over the hash before
+it (64 hexadecimal digits; 64 zeros before the first) followed by the canonical form. `verify` reads the whole chain as
+a stream and names the first entry that is not as it was written.
+
+A chain alone cannot show that its newest entries were cut off. Whoever keeps a count and a head outside the database
+(every hand-over file states both) can pass them to `verify` as an anchor.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+from json.encoder import encode_basestring as quoted
+from typing import Any
+
+from sqlalchemy import Row, insert, select
+from sqlalchemy.orm import Session
+
+from replacements.store.database import lock_ledger
+from replacements.store.tables import LedgerEntry
+
+BEFORE_THE_FIRST = "0" * 64
+ROWS_AT_A_TIME = 5_000
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that happened, before it has its place in the chain. `details`: plain data, no name or address."""
+
+    event: str
+    election_id: str
+    by: str
+    at: datetime
+    ballot_number: str | None = None
+    voter_id: str | None = None
+    details: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """The first entry that is not as it was written. `how`: "changed", "removed" or "out of order"."""
+
+    seq: int
+    how: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a verification found: entries read in good order, the hash of the last of them, and the first broken one."""
+
+    entries: int
+    head: str
+    broken: Broken | None = None
+
+
+def canonical(data: object) -> str:
+    """JSON with sorted keys and no spaces; text stays as it is (the bytes are its UTF-8). Refuses NaN and infinity."""
+    return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def chained(prev_hash: str, entry: str) -> str:
+    """The hash of an entry: SHA-256 over the hash before it and the entry's canonical form, in hexadecimal."""
+    return sha256(f"{prev_hash}{entry}".encode()).hexdigest()
+
+
+def append(
+    session: Session,
+    *,
+    event: str,
+    election_id: str,
+    by: str,
+    at: datetime,
+    ballot_number: str | None = None,
+    voter_id: str | None = None,
+    details: Mapping[str, Any] | None = None,
+) -> LedgerEntry:
+    """Add one entry to the end of the chain, in the caller's transaction.
+
+    Takes the ledger lock: lock the rows that you need before, so that no two transactions wait for each other.
+    """
+    row = _add(session, [Event(event, election_id, by, at, ballot_number, voter_id, details)])[0]
+    return session.scalars(select(LedgerEntry).where(LedgerEntry.seq == row["seq"])).one()
+
+
+def append_many(session: Session, events: Iterable[Event]) -> int:
+    """Add entries in the given order; returns how many. For imports and mailings: one statement for all of them."""
+    return len(_add(session, events))
+
+
+def _add(session: Session, events: Iterable[Event]) -> list[dict[str, Any]]:
+    session.flush()  # row locks first, the ledger last
+    lock_ledger(session)
+    last = session.execute(select(LedgerEntry.seq, LedgerEntry.hash).order_by(LedgerEntry.seq.desc()).limit(1)).first()
+    seq, head = (last.seq, last.hash) if last else (0, BEFORE_THE_FIRST)
+    rows: list[dict[str, Any]] = []
+    for item in events:
+        if item.at.tzinfo is None:
+            raise ValueError("a time without a zone cannot go on the ledger")
+        seq += 1
+        row: dict[str, Any] = {
+            "seq": seq,
+            "at": moment(item.at),
+            "event": item.event,
+            "election_id": item.election_id,
+            "ballot_number": item.ballot_number,
+            "voter_id": item.voter_id,
+            "by": item.by,
+            "details": canonical(dict(item.details or {})),
+            "prev_hash": head,
+        }
+        head = chained(head, _entry(**{name: value for name, value in row.items() if name != "prev_hash"}))
+        row["hash"] = head
+        rows.append(row)
+    if rows:
+        session.execute(insert(LedgerEntry), rows)
+    return rows
+
+
+def moment(at: datetime) -> str:
+    """A time as the ledger writes it: ISO 8601 in UTC with six decimals, so that text order is time order."""
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def _entry(
+    *,
+    seq: int,
+    at: str,
+    event: str,
+    election_id: str,
+    ballot_number: str | None,
+    voter_id: str | None,
+    by: str,
+    details: str,
+) -> str:
+    """The canonical form. `details` is canonical JSON already; put in as it is, a re-spaced copy does not pass."""
+    ballot = "null" if ballot_number is None else quoted(ballot_number)
+    voter = "null" if voter_id is None else quoted(voter_id)
+    return (
+        f'{{"at":{quoted(at)},"ballot_number":{ballot},"by":{quoted(by)},"details":{details},'
+        f'"election_id":{quoted(election_id)},"event":{quoted(event)},"seq":{seq},"voter_id":{voter}}}'
+    )
+
+
+_COLUMNS = (
+    LedgerEntry.seq,
+    LedgerEntry.at,
+    LedgerEntry.event,
+    LedgerEntry.election_id,
+    LedgerEntry.ballot_number,
+    LedgerEntry.voter_id,
+    LedgerEntry.by,
+    LedgerEntry.details,
+    LedgerEntry.prev_hash,
+    LedgerEntry.hash,
+)
+
+
+def verify(session: Session, *, anchor: tuple[int, str] | None = None) -> Verdict:
+    """Read the whole chain and name the first broken entry.
+
+    `anchor` is a count of entries and the head at that count, kept outside the database: with it, entries cut off the
+    end (or a chain that was calculated anew as a whole) are found too.
+    """
+    entries, head = 0, BEFORE_THE_FIRST
+    rows = session.execute(select(*_COLUMNS).order_by(LedgerEntry.seq), execution_options={"yield_per": ROWS_AT_A_TIME})
+    for row in rows:
+        seq, at, event, election, ballot, voter, by, details, prev_hash, own_hash = row
+        ballot_json = "null" if ballot is None else quoted(ballot)
+        voter_json = "null" if voter is None else quoted(voter)
+        entry = (
+            f'{prev_hash}{{"at":{quoted(at)},"ballot_number":{ballot_json},"by":{quoted(by)},"details":{details},'
+            f'"election_id":{quoted(election)},"event":{quoted(event)},"seq":{seq},"voter_id":{voter_json}}}'
+        )
+        whole = sha256(entry.encode()).hexdigest() == own_hash
+        if seq != entries + 1 or prev_hash != head or not whole:
+            rows.close()
+            return Verdict(entries, head, _how(session, row, entries, whole))
+        entries, head = seq, own_hash
+        if anchor is not None and entries == anchor[0] and head != anchor[1]:
+            rows.close()
+            text = f"Entry {seq} is not the one that was on record: its hash was {anchor[1]}, now it is {head}."
+            return Verdict(entries - 1, prev_hash, Broken(seq, "changed", text))
+    if anchor is not None and entries < anchor[0]:
+        text = f"There were {anchor[0]} entries on record; entries {entries + 1} to {anchor[0]} are gone."
+        return Verdict(entries, head, Broken(entries + 1, "removed", text))
+    return Verdict(entries, head)
+
+
+def _how(session: Session, row: Row[*tuple[Any, ...]], entries: int, whole: bool) -> Broken:
+    expected = entries + 1
+    if row.seq < expected:
+        return Broken(row.seq, "out of order", f"The chain begins at 1, but there is an entry {row.seq}.")
+    if row.seq > expected:
+        return Broken(expected, "removed", f"Entry {expected} is gone: after {entries} comes {row.seq}.")
+    if whole:
+        text = f"Entry {expected} is whole, but it does not follow the entry before it."
+        return Broken(expected, "out of order", text)
+    last = session.scalar(select(LedgerEntry.seq).order_by(LedgerEntry.seq.desc()).limit(1)) or expected
+    data = {column.key: value for column, value in zip(_COLUMNS, row, strict=True) if column.key != "hash"}
+    prev_hash = data.pop("prev_hash")
+    for place in range(1, last + 1):
+        if chained(prev_hash, _entry(**{**data, "seq": place})) == row.hash:
+            text = f"Entry {expected} was written as entry {place} and stands in the wrong place."
+            return Broken(expected, "out of order", text)
+    return Broken(expected, "changed", f"Entry {expected} is not as it was written: its hash does not fit its content.")
