@@ -1,10 +1,321 @@
-"""The command line: `replacements …`."""
+"""The command line: `replacements …`. Thin: each command calls one room and says in plain words what came of it."""
 
 from __future__ import annotations
 
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
 import click
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+
+from replacements.ballots import ledger
+from replacements.ballots.importing import BallotReport, import_ballots
+from replacements.ballots.reconciling import reconcile as reconcile_books
+from replacements.people import accounts
+from replacements.people.permissions import Role
+from replacements.requests import office
+from replacements.requests.rehearsal import load_office, rehearse
+from replacements.roll.importing import RollReport, import_roll
+from replacements.rules.office import RulesError, load_rules
+from replacements.settings import Settings, SettingTrouble
+from replacements.store.csv_files import FileTrouble, Refused
+from replacements.store.database import Database
+from replacements.store.migrate import DatabaseTrouble, migrate
+
+FILE = click.Path(path_type=Path)
+out = Console()
 
 
-@click.group()
-def main() -> None:
-    """Replacement mail ballots: from a voter's mail to the next business day's mailing."""
+class Trouble(click.ClickException):
+    """Said on the error output, exit status 2."""
+
+    exit_code = 2
+
+
+class Moment(click.ParamType):
+    """A moment in ISO 8601; without a zone it is the office's time."""
+
+    name = "ISO"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime:
+        try:
+            return value if isinstance(value, datetime) else datetime.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is no moment. Expected for example 2026-10-14T08:12 or 2026-10-14T08:12-04:00.")
+
+
+class _Plain(click.Group):
+    """Turns what can go wrong in an office into a sentence and exit status 2, never into a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except (RulesError, FileTrouble, SettingTrouble, DatabaseTrouble, accounts.AccountTrouble) as trouble:
+            raise Trouble(str(trouble)) from trouble
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _open(settings: Settings) -> Database:
+    settings.data.mkdir(parents=True, exist_ok=True)
+    database = Database(settings.database)
+    migrate(database)
+    return database
+
+
+@click.group(cls=_Plain)
+@click.option("--data", type=FILE, help="Data folder (default: ./var, or REPLACEMENTS_DATA).")
+@click.pass_context
+def main(ctx: click.Context, data: Path | None) -> None:
+    """Replacement mail ballots: from a voter's mail to the next business day's mailing.
+
+    Voiding a ballot takes away a vote if it is the wrong one. The service proposes, people decide, and local law and
+    the responsible official go before anything said here.
+    """
+    ctx.obj = Settings.from_environment(data=data)
+
+
+@main.command()
+@click.option("--once", is_flag=True, help="Set up and work through the mailbox, then end instead of serving.")
+@click.option("--fresh", is_flag=True, help="Start over: the data folder's demo is removed first.")
+@click.option("--port", default=8000, show_default=True, help="Port of the dashboard.")
+@click.pass_obj
+def demo(settings: Settings, once: bool, fresh: bool, port: int) -> None:
+    """An invented county, to try everything on: 2,000 voters, a mailbox of about 60 mails, the dashboard."""
+    from replacements.demo.running import run_demo
+
+    run_demo(settings, once=once, fresh=fresh, port=port, console=out, now=now)
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", default=8000, show_default=True)
+@click.option("--pages-only", is_flag=True, help="Only the pages: the jobs run elsewhere, with Celery.")
+@click.pass_obj
+def serve(settings: Settings, host: str, port: int, pages_only: bool) -> None:
+    """The dashboard, and (without Redis) all background jobs beside it: one program does the whole work."""
+    from worker.serving import serve_pages
+
+    serve_pages(_open(settings), settings, host=host, port=port, jobs=not (pages_only or settings.redis), now=now)
+
+
+@main.command(name="rehearse")
+@click.argument("mail", nargs=-1, required=True, type=FILE)
+@click.option("--roll", required=True, type=FILE, help="roll.csv")
+@click.option("--ballots", required=True, type=FILE, help="ballots.csv")
+@click.option("--office", "office_file", required=True, type=FILE, help="office.toml")
+@click.option(
+    "--at",
+    type=click.DateTime(["%Y-%m-%dT%H:%M:%S%z", "%Y-%m-%dT%H:%M%z", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d"]),
+    help="Judge as if now were this moment (office's time), not each mail's arrival.",
+)
+@click.option("--out", "out_file", type=FILE, help="Write there instead of on the standard output.")
+@click.option("--alone", is_flag=True, help="Judge each message alone: earlier ones are no history.")
+@click.option("--timings", is_flag=True, help="Add how many milliseconds each stage took.")
+def rehearse_command(
+    mail: tuple[Path, ...],
+    roll: Path,
+    ballots: Path,
+    office_file: Path,
+    at: datetime | None,
+    out_file: Path | None,
+    alone: bool,
+    timings: bool,
+) -> None:
+    """Read mail and say what would be proposed, touching nothing. One JSON object a line, in the order of MAIL.
+
+    MAIL: .eml files, mbox files, Maildirs, or folders of those.
+    """
+    for path in mail:
+        if not path.exists():
+            raise FileTrouble(f"{path}: there is no such file or folder. Expected .eml files, mbox files or Maildirs.")
+    loaded = load_office(office_file, roll, ballots)
+    for path, line in loaded.refused:
+        click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)
+    if at is not None and at.tzinfo is None:
+        at = at.replace(tzinfo=loaded.rules.dates.return_by.tzinfo)
+    target = out_file.open("w", encoding="utf-8") if out_file else sys.stdout
+    try:
+        for answer in rehearse(mail, loaded, at=at, alone=alone, timings=timings):
+            target.write(json.dumps(answer, ensure_ascii=False) + "\n")
+    finally:
+        if out_file:
+            target.close()
+
+
+@main.group()
+def rules() -> None:
+    """The office's rules: check, load, adopt, show."""
+
+
+@rules.command(name="check")
+@click.argument("file", type=FILE)
+def rules_check(file: Path) -> None:
+    """Say whether FILE is a valid rules file; every mistake at once."""
+    found = load_rules(file)
+    click.echo(f"{file}: valid. {found.office.name}, {found.election.name} on {found.election.date}.")
+
+
+@rules.command(name="load")
+@click.argument("file", type=FILE)
+@click.pass_obj
+def rules_load(settings: Settings, file: Path) -> None:
+    """Load FILE as the newest rules, not yet adopted: the service proposes by them, but voids nothing."""
+    load_rules(file)
+    with _open(settings).write() as session:
+        force = office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
+    click.echo(f"Loaded. SHA-256 {force.sha256}. {'Adopted.' if force.adopted else 'Not adopted: nothing is voided.'}")
+
+
+@rules.command(name="adopt")
+@click.argument("file", type=FILE)
+@click.option("--by", "official", required=True, help="The official who adopts the rules, by name.")
+@click.pass_obj
+def rules_adopt(settings: Settings, file: Path, official: str) -> None:
+    """Load FILE and record that the official named with --by adopted it. From now on ballots can be voided."""
+    load_rules(file)
+    with _open(settings).write() as session:
+        office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
+        force = office.adopt(session, official=official, by="command line", at=now())
+    click.echo(f"Adopted by {force.adopted_by} on {force.adopted_at:%Y-%m-%d %H:%M} UTC. SHA-256 {force.sha256}")
+
+
+@rules.command(name="show")
+@click.pass_obj
+def rules_show(settings: Settings) -> None:
+    """Which rules are in force, since when, by whom."""
+    with _open(settings).read() as session:
+        force = office.in_force(session)
+    if force is None:
+        raise Trouble("No rules are loaded. Load the office's file: replacements rules load office.toml")
+    adopted = (
+        f"adopted by {force.adopted_by} on {force.adopted_at}" if force.adopted else "NOT adopted: nothing is voided"
+    )
+    click.echo(f"{force.rules.office.name}: {force.rules.election.name}, {force.rules.election.date}")
+    click.echo(f"{adopted}\nSHA-256 {force.sha256}")
+
+
+def _refused_table(refused: tuple[Refused, ...] | list[Refused]) -> None:
+    if not refused:
+        return
+    table = Table("line", "reason", title=f"{len(refused)} lines were not taken")
+    for line in refused:
+        table.add_row(str(line.line), line.reason)
+    out.print(table)
+
+
+@main.group()
+def roll() -> None:
+    """The roll of voters."""
+
+
+@roll.command(name="import")
+@click.argument("file", type=FILE)
+@click.option("--strict", is_flag=True, help="Refuse the whole file if one line is bad.")
+@click.pass_obj
+def roll_import(settings: Settings, file: Path, strict: bool) -> None:
+    """Load FILE, a line per voter. The same file again changes nothing; a newer one changes what differs."""
+    database = _open(settings)
+    with Progress(console=out, transient=True) as bar, database.write() as session:
+        force = office.in_force(session)
+        task = bar.add_task("Roll", total=None)
+        report: RollReport = import_roll(
+            session,
+            file,
+            columns=force.rules.columns.roll if force else None,
+            strict=strict,
+            progress=lambda done: bar.update(task, completed=done),
+        )
+    click.echo(report.text())
+    _refused_table(report.refused)
+
+
+@main.group()
+def ballots() -> None:
+    """The ballots that were issued."""
+
+
+@ballots.command(name="import")
+@click.argument("file", type=FILE)
+@click.option("--strict", is_flag=True, help="Refuse the whole file if one line is bad.")
+@click.pass_obj
+def ballots_import(settings: Settings, file: Path, strict: bool) -> None:
+    """Load FILE, a line per ballot. What this service decided is never undone: a disagreement is listed."""
+    database = _open(settings)
+    with Progress(console=out, transient=True) as bar, database.write() as session:
+        force = office.in_force(session)
+        if force is None:
+            raise Trouble("Load the office's rules first: replacements rules load office.toml")
+        task = bar.add_task("Ballots", total=None)
+        report: BallotReport = import_ballots(
+            session,
+            file,
+            election_id=force.election_id,
+            at=now(),
+            columns=force.rules.columns.ballots,
+            strict=strict,
+            progress=lambda done: bar.update(task, completed=done),
+        )
+    click.echo(report.text())
+    _refused_table(report.refused)
+
+
+@main.group(name="ledger")
+def ledger_group() -> None:
+    """The ledger: every event of every ballot, chained by SHA-256."""
+
+
+@ledger_group.command(name="verify")
+@click.pass_obj
+def ledger_verify(settings: Settings) -> None:
+    """Check the whole chain. Exit status 1 and the first broken entry named where it does not hold."""
+    with _open(settings).read() as session:
+        verdict = ledger.verify(session)
+    if verdict.broken is not None:
+        click.echo(f"BROKEN: {verdict.broken}", err=True)
+        raise SystemExit(1)
+    click.echo(f"The ledger holds: {verdict.entries} entries, head {verdict.head}")
+
+
+@main.command()
+@click.pass_obj
+def reconcile(settings: Settings) -> None:
+    """Do the books balance? By ballot style and in total. Exit status 1 and every difference named where not."""
+    with _open(settings).read() as session:
+        force = office.in_force(session)
+        if force is None:
+            raise Trouble("No rules are loaded, so there is no election to reconcile.")
+        found = reconcile_books(session, force.election_id)
+    click.echo(found.text())
+    if found.differences:
+        raise SystemExit(1)
+
+
+@main.group(name="accounts")
+def accounts_group() -> None:
+    """Who may sign in to the dashboard."""
+
+
+@accounts_group.command(name="create")
+@click.argument("name")
+@click.option("--role", "roles", multiple=True, required=True, type=click.Choice([r.value for r in Role]))
+@click.option("--full-name", default="")
+@click.option("--email", default="", help="Where a supervisor gets the weekly summary.")
+@click.password_option("--passphrase", help="At least 15 characters; asked for when left out.")
+@click.pass_obj
+def accounts_create(
+    settings: Settings, name: str, roles: tuple[str, ...], full_name: str, email: str, passphrase: str
+) -> None:
+    """Make an account. The first one is made here; later ones also on the dashboard by a supervisor."""
+    with _open(settings).write() as session:
+        made = accounts.create(
+            session, name=name, password=passphrase, roles=roles, at=now(), full_name=full_name, email=email
+        )
+    click.echo(f"Account {made.name} made.")

@@ -86,7 +86,7 @@ def read_table(
 
 
 def _encoding(path: Path) -> str:
-    """UTF-8 (with or without a byte-order mark) if the whole file is; else Windows-1252, which office programs write."""
+    """UTF-8 (with or without a byte-order mark) if the whole file is; else Windows-1252, as office programs write."""
     try:
         with path.open(encoding="utf-8", newline="") as file:
             while file.read(1 << 20):

@@ -90,6 +90,6 @@ def _prepare_sqlite(engine: Engine) -> None:
 
 
 def lock_ledger(session: Session) -> None:
-    """Let one transaction at a time extend the ledger. Take it last, after row locks, so that nobody waits in a ring."""
+    """Let one transaction at a time extend the ledger. Take it after all row locks, so that nobody waits in a ring."""
     if session.get_bind().dialect.name == "postgresql":
         session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LEDGER_LOCK})

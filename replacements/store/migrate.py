@@ -35,7 +35,7 @@ def migrate(database: Database) -> None:
             if present is not None and present not in known:
                 raise DatabaseTrouble(
                     f"The database {shown} was made by a newer version of this program (schema {present}). "
-                    "Nothing was changed. Install the newer version, or point REPLACEMENTS_DATABASE at another database."
+                    "Nothing was changed. Install the newer version, or set REPLACEMENTS_DATABASE to another one."
                 )
             if present != script.get_current_head():
                 config.attributes["connection"] = connection

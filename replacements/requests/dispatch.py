@@ -1,0 +1,95 @@
+"""Mailings seen from the voter: closing by the clock or by hand, signing off, and telling the voters."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import structlog
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from replacements.mailings import closing, signing
+from replacements.mailings.signing import Signed
+from replacements.replies.texts import render
+from replacements.requests import drafting, office
+from replacements.requests.deciding import queue_reply
+from replacements.requests.judging import is_on_file
+from replacements.requests.office import InForce
+from replacements.roll.stored import StoredRoll
+from replacements.rules.calendar import local
+from replacements.rules.transit import in_time
+from replacements.store.database import Database
+from replacements.store.tables import Mailing, Message, Packet, Request
+
+log = structlog.get_logger()
+
+
+def due(session: Session, force: InForce, *, now: datetime) -> list[int]:
+    """Open mailings whose cut-off has passed."""
+    here = local(force.rules, now)
+    rows = session.scalars(
+        select(Mailing)
+        .where(Mailing.election_id == force.election_id, Mailing.state == "open")
+        .order_by(Mailing.goes_on)
+    )
+    return [
+        m.id
+        for m in rows
+        if m.goes_on < here.date() or (m.goes_on == here.date() and here.time() >= force.rules.mailing.cut_off)
+    ]
+
+
+def close_due(database: Database, *, now: datetime) -> int:
+    """Close every mailing whose cut-off has passed; safe to run as often as one likes. Returns how many it closed."""
+    with database.read() as session:
+        force = office.in_force(session)
+        ids = due(session, force, now=now) if force is not None else []
+    for mailing_id in ids:
+        close(database, mailing_id, by="schedule", at=now)
+    return len(ids)
+
+
+def close(database: Database, mailing_id: int, *, by: str, at: datetime) -> None:
+    """Freeze a mailing's packets. Closing a closed mailing changes nothing."""
+    with database.write() as session:
+        force = office.in_force(session)
+        if force is not None:
+            closing.close(session, mailing_id, rules=force.rules, by=by, at=at)
+
+
+def sign(database: Database, mailing_id: int, *, account: str, counted: int, at: datetime) -> Signed:
+    """One of two signatures. With the second the ballots are mailed and every voter is told, in one transaction."""
+    with database.write() as session:
+        signed = signing.sign(session, mailing_id, account=account, counted=counted, at=at)
+        force = office.in_force(session)
+        if force is not None and signed.mailed:
+            mailing = session.get_one(Mailing, mailing_id)
+            for packet in signed.mailed:
+                _tell(session, packet, mailing, force, at=at)
+        return signed
+
+
+def _tell(session: Session, packet: Packet, mailing: Mailing, force: InForce, *, at: datetime) -> None:
+    if packet.request_id is None or packet.ballot_number is None:
+        return
+    request = session.get_one(Request, packet.request_id)
+    message = session.get_one(Message, request.message_id)
+    if not message.sender or not request.judged.get("may_answer"):
+        return
+    voter = StoredRoll(session).voter(packet.voter_id)
+    rendered = render(
+        "mailed",
+        request.judged.get("language", "en"),
+        drafting.facts(
+            voter=voter,
+            on_file=is_on_file(message.sender, voter),
+            rules=force.rules,
+            adopted=force.adopted,
+            in_time=in_time(force.rules, mailing.goes_on, overseas=bool(voter and voter.overseas)),
+            cause=request.cause or "",
+            old_number=request.voided_ballot or "",
+            new_number=packet.ballot_number,
+            mailing_day=mailing.goes_on,
+        ),
+    )
+    queue_reply(session, request, force, message, rendered, seed=f"packet/{packet.id}", at=at)

@@ -1,0 +1,134 @@
+"""What earlier messages of a conversation asked: for a running service from the database, for rehearsals in memory."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session
+
+from replacements.mail.letter import Letter
+from replacements.reading.types import Cause, Kind, Person
+from replacements.requests.judging import THREAD_DAYS, Before, Judgement
+from replacements.store.tables import Message, Reply, Request
+
+_BALLOT_KINDS = {Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED}
+_OPEN = ("waiting", "second", "asked")
+_person = TypeAdapter(Person)
+
+
+def person_json(person: Person) -> dict[str, Any]:
+    """A person as read, to be understood again by `person_of` when they answer a question."""
+    kept: dict[str, Any] = _person.dump_python(person, mode="json")
+    return kept
+
+
+def person_of(kept: dict[str, Any]) -> Person:
+    return _person.validate_python(kept)
+
+
+class StoredHistory:
+    """History from the database."""
+
+    def __init__(self, session: Session, election_id: str) -> None:
+        self._session = session
+        self._election = election_id
+
+    def of_conversation(self, letter: Letter) -> Sequence[Before]:
+        rows = _requests_of_conversation(self._session, letter)
+        return [
+            Before(
+                voter_id=row.voter_id,
+                kinds=tuple(Kind(k) for k in row.kinds if k != Kind.DETAILS.value),
+                cause=Cause(row.cause) if row.cause else None,
+                person=person_of(row.judged["person"]),
+                open_request=row.id if row.state in _OPEN else None,
+            )
+            for row in rows
+            if "person" in row.judged
+        ]
+
+    def open_request(self, voter_id: str, at: datetime) -> int | None:
+        rows = self._session.scalars(
+            select(Request)
+            .where(
+                Request.election_id == self._election,
+                Request.voter_id == voter_id,
+                Request.state.in_(_OPEN),
+                Request.proposal.in_(("reissue", "statement_first")),
+            )
+            .order_by(Request.id)
+        )
+        first = rows.first()
+        return first.id if first is not None else None
+
+
+def _requests_of_conversation(session: Session, letter: Letter) -> Sequence[Request]:
+    ids = [*letter.in_reply_to, *letter.references]
+    by_thread: Sequence[Request] = ()
+    if ids:
+        by_thread = session.scalars(
+            select(Request)
+            .join(Message, Message.id == Request.message_id)
+            .outerjoin(Reply, Reply.request_id == Request.id)
+            .where(or_(Message.message_id.in_(ids), Reply.message_id.in_(ids)))
+            .order_by(Request.received_at.desc())
+            .distinct()
+        ).all()
+    if by_thread or not letter.sender.address:
+        return by_thread
+    return session.scalars(
+        select(Request)
+        .join(Message, Message.id == Request.message_id)
+        .where(
+            Message.sender == letter.sender.address,
+            Message.arrived_at >= letter.arrived - timedelta(days=THREAD_DAYS),
+            Message.arrived_at <= letter.arrived,
+        )
+        .order_by(Request.received_at.desc())
+        .limit(20)
+    ).all()
+
+
+def earlier_request(session: Session, letter: Letter, voter_id: str | None) -> int | None:
+    """The request that a message goes on with: same thread, and the same voter where both are known."""
+    if not letter.in_reply_to and not letter.references:
+        return None
+    for row in _requests_of_conversation(session, letter):
+        if voter_id is None or row.voter_id in (None, voter_id):
+            return row.id
+    return None
+
+
+class HistoryInMemory:
+    """History of a rehearsal: the messages judged so far."""
+
+    def __init__(self) -> None:
+        self._judged: list[Judgement] = []
+
+    def add(self, judgement: Judgement) -> None:
+        self._judged.append(judgement)
+
+    def of_conversation(self, letter: Letter) -> Sequence[Before]:
+        ids = {*letter.in_reply_to, *letter.references}
+        since = letter.arrived - timedelta(days=THREAD_DAYS)
+        earlier = [j for j in reversed(self._judged) if since <= j.letter.arrived <= letter.arrived]
+        thread = [j for j in earlier if j.letter.message_id in ids]
+        same_sender = [j for j in earlier if letter.sender.address and j.letter.sender.address == letter.sender.address]
+        return [
+            Before(
+                voter_id=asked.who.voter.voter_id if asked.who.voter else None,
+                kinds=tuple(k for k in asked.kinds if k is not Kind.DETAILS),
+                cause=asked.cause,
+                person=asked.person,
+            )
+            for judgement in thread or same_sender
+            for asked in judgement.asked
+        ]
+
+    def open_request(self, voter_id: str, at: datetime) -> int | None:
+        """A rehearsal decides nothing, so no request stays open in it."""
+        return None

@@ -1,0 +1,219 @@
+"""From the mailbox into the database: every message kept whole before anything else, then read, once.
+
+`keep` is safe to call twice for one message, and the mailbox is told only after it returned. `read_one` is safe to
+run twice or in two processes: the second finds the message read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from email.parser import BytesHeaderParser
+
+import structlog
+from sqlalchemy import select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from replacements.mail.letter import Letter, SenderCheck, UnreadableMail
+from replacements.mail.parsing import parse
+from replacements.requests import answer, deciding, drafting, office
+from replacements.requests.history import StoredHistory
+from replacements.requests.judging import Judgement, judge
+from replacements.requests.keeping import request_rows, unreadable_request
+from replacements.requests.records import StoredBallots
+from replacements.roll.stored import StoredRoll
+from replacements.store.database import Database
+from replacements.store.tables import Message, RawMail, Request, Sighting
+
+log = structlog.get_logger()
+MOST_ATTEMPTS = 3  # a message that cannot be judged so many times goes to a person
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Where a message is kept. `new` is False for one that was here before."""
+
+    message_id: int
+    new: bool
+
+
+def fingerprint(raw: bytes) -> str:
+    """The same message, delivered twice or seen in two folders, has the same one; SHA-256, hexadecimal.
+
+    Taken over what the sender wrote and over what the office's server found about the sender, not over the trace that
+    each delivery adds. A message without a Message-ID is compared whole.
+    """
+    head, _, body = raw.replace(b"\r\n", b"\n").partition(b"\n\n")
+    try:
+        headers = BytesHeaderParser().parsebytes(head)
+        message_id = str(headers["Message-ID"] or "").strip()
+        named = [str(headers[name] or "") for name in ("From", "Date", "Subject", "Authentication-Results")]
+    except Exception:  # any header can be broken in any way; then the bytes speak for themselves
+        message_id, named = "", []
+    if not message_id:
+        return hashlib.sha256(raw).hexdigest()
+    text = "\n".join([message_id, *(" ".join(n.split()) for n in named)])
+    return hashlib.sha256(text.encode("utf-8", "surrogateescape") + b"\n" + body).hexdigest()
+
+
+def seen(session: Session, *, source: str, validity: str, uid: str) -> bool:
+    """Whether this place in the mailbox was kept before."""
+    found = session.scalars(
+        select(Sighting.id).where(Sighting.source == source, Sighting.validity == validity, Sighting.uid == uid)
+    )
+    return found.first() is not None
+
+
+def keep(database: Database, raw: bytes, *, source: str, validity: str, uid: str, at: datetime) -> Kept:
+    """Store a message's bytes and where it was seen, in one transaction. Returns only when it is committed."""
+    mark = fingerprint(raw)
+    try:
+        return _keep(database, raw, mark, source, validity, uid, at)
+    except IntegrityError:  # another worker kept it in this very moment; now it is there
+        return _keep(database, raw, mark, source, validity, uid, at)
+
+
+def _keep(database: Database, raw: bytes, mark: str, source: str, validity: str, uid: str, at: datetime) -> Kept:
+    with database.write() as session:
+        message = session.scalars(select(Message).where(Message.fingerprint == mark)).first()
+        new = message is None
+        if message is None:
+            message = Message(fingerprint=mark, arrived_at=at, stored_at=at)
+            session.add(message)
+            session.flush()
+            session.add(RawMail(message_id=message.id, raw=raw))
+        if not seen(session, source=source, validity=validity, uid=uid):
+            session.add(Sighting(source=source, validity=validity, uid=uid, message_id=message.id))
+        return Kept(message.id, new)
+
+
+def waiting_to_be_read(session: Session) -> list[int]:
+    """Ids of messages that are kept and not read yet, oldest first."""
+    return list(session.scalars(select(Message.id).where(Message.state == "stored").order_by(Message.id)))
+
+
+def read_waiting(
+    database: Database, *, now: Callable[[], datetime], progress: Callable[[int, int], None] | None = None
+) -> int:
+    """Read every message that waits. `progress` is called with (read, of how many). Returns how many were read."""
+    with database.read() as session:
+        ids = waiting_to_be_read(session)
+        ready = office.in_force(session) is not None
+    if not ready:
+        return 0
+    for number, message_id in enumerate(ids, start=1):
+        read_one(database, message_id, now=now())
+        if progress is not None:
+            progress(number, len(ids))
+    return len(ids)
+
+
+def read_one(database: Database, message_id: int, *, now: datetime) -> bool:
+    """Judge one kept message and put its requests before the clerks. Returns whether it is read (now or before).
+
+    What cannot be read becomes a request for a person, the raw message kept. An error of the program itself is tried
+    again, MOST_ATTEMPTS times, and then goes to a person too.
+    """
+    try:
+        return _read_one(database, message_id, now=now)
+    except Exception as error:
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        told = f"{type(error).__name__} in {where.name}, line {where.lineno}"  # no message text: it may hold a name
+        log.error("message not judged", message=message_id, error=told)
+        with database.write() as session:
+            message = session.get(Message, message_id)
+            if message is not None and message.state == "stored":
+                message.attempts += 1
+                message.error = told
+                force = office.in_force(session)
+                if message.attempts >= MOST_ATTEMPTS and force is not None:
+                    message.state = "failed"
+                    session.add(unreadable_request(message, force.election_id, told, message.arrived_at))
+        return False
+
+
+def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
+    with database.read() as session:
+        force = office.in_force(session)
+        message = session.get(Message, message_id)
+        raw = session.get(RawMail, message_id)
+        if force is None or message is None or raw is None:
+            return False
+        if message.state != "stored":
+            return True
+        rules = force.rules
+        trouble = ""
+        letter: Letter | None = None
+        judgement: Judgement | None = None
+        try:
+            letter = parse(
+                raw.raw, office_addresses=frozenset({rules.office.address.lower()}), received_at=message.stored_at
+            )
+        except UnreadableMail as error:
+            trouble = str(error)
+        if letter is not None:
+            judgement = judge(
+                letter,
+                roll=StoredRoll(session),
+                ballots=StoredBallots(session, force.election_id),
+                rules=rules,
+                # Whether the voter wrote in time is a fact of the letter; the mailing is the next one from today.
+                at=min(letter.arrived, now),
+                now=now,
+                history=StoredHistory(session, force.election_id),
+            )
+    clear: list[int] = []
+    with database.write() as session:
+        claimed = session.execute(
+            update(Message).where(Message.id == message_id, Message.state == "stored").values(state="read")
+        )
+        if claimed.rowcount != 1:  # type: ignore[attr-defined]
+            return True
+        message = session.get_one(Message, message_id, populate_existing=True)
+        if judgement is None:
+            message.state, message.error = "failed", trouble
+            session.add(unreadable_request(message, force.election_id, trouble, message.arrived_at))
+            return True
+        reply = drafting.draft(judgement, rules, adopted=force.adopted)
+        message.message_id = judgement.letter.message_id
+        message.sender = judgement.letter.sender.address
+        message.sender_name = judgement.letter.sender.name
+        message.subject = judgement.letter.subject
+        message.arrived_at = judgement.letter.arrived
+        message.judgement = answer.as_json(judgement, mail=str(message_id), rules=rules, reply=reply)
+        rows = request_rows(session, judgement, message, force)
+        session.add_all(rows)
+        session.flush()
+        if rules.approval.by == "clear_cases" and force.adopted:
+            clear = [row.id for row in rows if _is_clear(row, judgement)]
+    for request_id in clear:
+        _approve_clear(database, request_id, now=now)
+    return True
+
+
+def _is_clear(row: Request, judgement: Judgement) -> bool:
+    """What the rules let through without a person: certain, verified, one kind, one person, first replacement."""
+    asked = judgement.asked[0] if len(judgement.asked) == 1 else None
+    return bool(
+        asked is not None
+        and row.standing == "certain"
+        and row.proposal == "reissue"
+        and not row.two_people
+        and len(row.kinds) == 1
+        and judgement.letter.sender.check is SenderCheck.PASS
+        and asked.ballot is not None
+        and asked.ballot.replacements_before == 0
+    )
+
+
+def _approve_clear(database: Database, request_id: int, *, now: datetime) -> None:
+    with database.read() as session:
+        version = session.get_one(Request, request_id).version
+    try:
+        deciding.approve(database, request_id, version=version, by="rules: clear case", roles=("clerk",), at=now)
+    except (deciding.Refused, deciding.Stale):
+        log.info("clear case left to a person", request=request_id)

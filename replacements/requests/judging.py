@@ -1,0 +1,276 @@
+"""One message judged: read it, find whom it is about, propose what to do, draft the reply. Nothing is written here.
+
+The service and `rehearse` call the same function, so that a rehearsal is the real thing on last year's mail.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from typing import Protocol
+
+from replacements.mail.letter import Letter, Notice, PartLabel, SenderCheck, TextPart
+from replacements.proposals.situation import SURE_ENOUGH, WANTS_A_BALLOT, Situation
+from replacements.proposals.table import propose
+from replacements.proposals.types import Action, BallotOnRecord, Proposal
+from replacements.reading.reader import read
+from replacements.reading.types import AddressRole, Cause, Kind, Person, Reading
+from replacements.requests.records import Ballots
+from replacements.roll.matching import identify
+from replacements.roll.types import AddressClue, Clues, Roll, Voter, Who
+from replacements.rules.calendar import local, next_mailing, open_for_post
+from replacements.rules.office import Rules
+from replacements.rules.transit import InTime, in_time
+
+THREAD_DAYS = 30  # an earlier message of the same sender counts as the same conversation for so long
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One person's request within a message, judged."""
+
+    person: Person
+    who: Who
+    proposal: Proposal
+    kinds: tuple[Kind, ...]
+    cause: Cause | None
+    ballot: BallotOnRecord | None
+    in_time: InTime | None
+    on_file: bool  # the sender's address is on this voter's record
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A message judged. `proposal` is set where it concerns no voter (`asked` empty)."""
+
+    letter: Letter
+    reading: Reading
+    asked: tuple[Asked, ...]
+    proposal: Proposal | None
+    notices: tuple[Notice, ...] = ()
+    milliseconds: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What an earlier message of the same conversation asked for one person."""
+
+    voter_id: str | None
+    kinds: tuple[Kind, ...]
+    cause: Cause | None
+    person: Person
+    open_request: int | None = None  # its request, where it waits for a decision
+
+
+class History(Protocol):
+    """Earlier messages, as far as judging a new one needs them."""
+
+    def of_conversation(self, letter: Letter) -> Sequence[Before]:
+        """What earlier messages of the same thread (or of the same sender, lately) asked, newest first."""
+        ...
+
+    def open_request(self, voter_id: str, at: datetime) -> int | None:
+        """An undecided earlier request for a ballot by this voter."""
+        ...
+
+
+class NoHistory:
+    """Each message judged alone."""
+
+    def of_conversation(self, letter: Letter) -> Sequence[Before]:
+        return ()
+
+    def open_request(self, voter_id: str, at: datetime) -> int | None:
+        return None
+
+
+def judge(
+    letter: Letter,
+    *,
+    roll: Roll,
+    ballots: Ballots,
+    rules: Rules,
+    at: datetime | None = None,
+    now: datetime | None = None,
+    history: History | None = None,
+    clock: Callable[[], float] = time.perf_counter,
+) -> Judgement:
+    """Judge one message. Whether it came in time is judged as of `at` (default: its arrival); which mailing a ballot
+    could go into, as of `now` (default: `at`). `clock` only measures how long the stages took."""
+    at = at or letter.arrived
+    now = now or at
+    history = history or NoHistory()
+    started = clock()
+    reading = read(letter)
+    after_reading = clock()
+    earlier = history.of_conversation(letter)
+    asked = tuple(
+        _judge_person(person, letter, reading, roll, ballots, rules, at, now, history, earlier)
+        for person in reading.people
+    )
+    proposal = None if asked else propose(_message_situation(letter, reading, rules, at))
+    return Judgement(
+        letter,
+        reading,
+        asked,
+        proposal,
+        letter.notices + _notices(letter, reading),
+        {"reading": (after_reading - started) * 1000, "deciding": (clock() - after_reading) * 1000},
+    )
+
+
+def clues_of(person: Person, ballots: Ballots) -> Clues:
+    """What was read about a person, in the terms of the roll."""
+    owners = tuple(owner for number in person.ballot_numbers if (owner := ballots.owner(number)))
+    return Clues(
+        names=person.names or ((person.name,) if person.name else ()),
+        suffix=person.suffix,
+        birth_dates=person.birth_dates,
+        age=person.age,
+        addresses=tuple(
+            AddressClue(a.street, a.unit, a.city, a.state, a.zip, moved=a.role is AddressRole.NEW)
+            for a in person.addresses
+        ),
+        voter_ids=person.voter_ids,
+        ballot_owners=owners,
+        phones=person.phones,
+        emails=person.emails,
+        own_request=person.is_writer,
+    )
+
+
+def _quoted(letter: Letter) -> Before | None:
+    """What was asked before, as far as the quoted part of a reply tells, where the earlier message is not at hand."""
+    quoted = letter.text(PartLabel.QUOTED)
+    if not quoted.strip():
+        return None
+    earlier = read(replace(letter, subject="", parts=(TextPart(PartLabel.NEW, quoted),), attachments=(), notices=()))
+    asked = tuple(k.kind for k in earlier.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH)
+    if len(asked) != 1:
+        return None
+    cause = next((p.cause for p in earlier.people if p.cause), None)
+    return Before(voter_id=None, kinds=asked, cause=cause, person=Person(name=""))
+
+
+def _together(person: Person, before: Before) -> Person:
+    """What the writer says now, filled up with what they said before. The new words come first and win."""
+    old = before.person
+    return replace(
+        person,
+        name=person.name or old.name,
+        names=tuple(dict.fromkeys(person.names + old.names)),
+        suffix=person.suffix or old.suffix,
+        birth_dates=person.birth_dates or old.birth_dates,
+        age=person.age if person.age is not None else old.age,
+        addresses=person.addresses or old.addresses,
+        voter_ids=person.voter_ids or old.voter_ids,
+        ballot_numbers=person.ballot_numbers or old.ballot_numbers,
+        phones=person.phones or old.phones,
+        emails=tuple(dict.fromkeys(person.emails + old.emails)),
+    )
+
+
+def _judge_person(
+    person: Person,
+    letter: Letter,
+    reading: Reading,
+    roll: Roll,
+    ballots: Ballots,
+    rules: Rules,
+    at: datetime,
+    now: datetime,
+    history: History,
+    earlier: Sequence[Before],
+) -> Asked:
+    probabilities = {k.kind: k.p for k in reading.kinds}
+    kinds = {kind: probabilities.get(kind, 0.5) for kind in person.kinds or tuple(probabilities)}
+    cause = person.cause
+    answers: Before | None = None
+    if Kind.DETAILS in kinds and person.is_writer:
+        answers = earlier[0] if earlier else _quoted(letter)
+    if answers is not None:
+        person = _together(person, answers)
+        kinds |= {kind: kinds[Kind.DETAILS] for kind in answers.kinds if kind not in kinds}
+        cause = cause or answers.cause
+    who = identify(clues_of(person, ballots), roll, sufficient=rules.identity.with_name, today=local(rules, at).date())
+    voter = who.voter
+    ballot = ballots.present(voter.voter_id) if voter else None
+    overseas = bool(voter and voter.overseas)
+    day = next_mailing(rules, max(at, now))
+    chance = in_time(rules, day, overseas=overseas)
+    still_open = None
+    if voter is not None and answers is None:
+        still_open = history.open_request(voter.voter_id, at)
+    situation = Situation(
+        rules=rules,
+        at=at,
+        kinds=kinds,
+        standing=who.standing,
+        voter=voter,
+        ballot=ballot,
+        cause=cause,
+        flags=reading.flags,
+        topics=tuple(t.value for t in reading.topics),
+        own_request=person.is_writer,
+        relation=person.relation,
+        language=reading.language,
+        sender_failed=letter.sender.check is SenderCheck.FAIL,
+        too_late=not open_for_post(rules, at, overseas=overseas),
+        chance=chance.chance,
+        mailed_long_ago=_out_long_enough(ballot, rules, at),
+        names_voided_ballot=any(ballots.is_dead(n) for n in person.ballot_numbers),
+        earlier_open=still_open,
+        replacement_waits=bool(ballot and ballot.replacement_waits),
+        missing=who.missing,
+    )
+    proposal = propose(situation)
+    shown = chance if situation.wants_ballot and voter is not None else None
+    return Asked(
+        person,
+        who,
+        proposal,
+        tuple(kinds),
+        situation.why_wanted if situation.wants_ballot else None,
+        ballot,
+        shown,
+        on_file=is_on_file(letter.sender.address, voter),
+    )
+
+
+def _message_situation(letter: Letter, reading: Reading, rules: Rules, at: datetime) -> Situation:
+    return Situation(
+        rules=rules,
+        at=at,
+        kinds={k.kind: k.p for k in reading.kinds},
+        flags=reading.flags,
+        topics=tuple(t.value for t in reading.topics),
+        language=reading.language,
+        sender_failed=letter.sender.check is SenderCheck.FAIL,
+    )
+
+
+def _out_long_enough(ballot: BallotOnRecord | None, rules: Rules, at: datetime) -> bool:
+    if ballot is None or ballot.mailed_on is None or ballot.state == "undeliverable":
+        return True
+    wait = timedelta(days=rules.reason("not_received").wait_days)
+    return local(rules, at).date() >= ballot.mailed_on + wait
+
+
+def is_on_file(address: str, voter: Voter | None) -> bool:
+    """Whether mail to this address reaches the voter as far as the record says."""
+    return bool(voter and address and voter.email.strip().lower() == address)
+
+
+def _notices(letter: Letter, reading: Reading) -> tuple[Notice, ...]:
+    found = []
+    if letter.machine is None and letter.sender.check is SenderCheck.FAIL:
+        found.append(Notice("sender_failed", "The sender failed authentication; the address may be forged."))
+    elif letter.machine is None and letter.sender.check is SenderCheck.NONE:
+        found.append(Notice("sender_unverified", "Nothing says whether the sender's address is genuine."))
+    found += [Notice(flag.value, f"“{words}”") for flag, words in reading.flag_words]
+    return tuple(found)
+
+
+NO_REPLY = (Action.READ, Action.DROP)

@@ -1,0 +1,93 @@
+"""A judgement as rows: one request per person, or one for a message that concerns no voter."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from replacements.proposals.types import Action
+from replacements.requests import answer, drafting
+from replacements.requests.history import earlier_request, person_json
+from replacements.requests.judging import Asked, Judgement
+from replacements.requests.office import InForce
+from replacements.store.tables import Message, Request
+
+
+def unreadable_request(message: Message, election_id: str, why: str, at: datetime) -> Request:
+    """A request for a person, for a message that could not be read or judged."""
+    return Request(
+        election_id=election_id,
+        message_id=message.id,
+        place=0,
+        kinds=[],
+        proposal=Action.READ.value,
+        reasons=[
+            {"rule": "trade.unreadable", "text": f"The message could not be read: {why} The raw message is kept."}
+        ],
+        judged={},
+        state="waiting",
+        received_at=at,
+    )
+
+
+def request_rows(session: Session, judgement: Judgement, message: Message, force: InForce) -> list[Request]:
+    """The rows of a judged message. Machine mail is filed at once; everything else waits for a person."""
+    if not judgement.asked:
+        assert judgement.proposal is not None  # noqa: S101 - a judgement has people or a proposal
+        reply = drafting.draft(judgement, force.rules, adopted=force.adopted)
+        filed = judgement.letter.machine is not None and judgement.proposal.action is Action.DROP
+        return [
+            Request(
+                election_id=force.election_id,
+                message_id=message.id,
+                place=0,
+                kinds=[k.kind.value for k in judgement.reading.kinds],
+                proposal=judgement.proposal.action.value,
+                reasons=answer.reasons_json(judgement.proposal),
+                judged={
+                    "language": judgement.reading.language,
+                    "topics": list(judgement.proposal.topics) or [t.value for t in judgement.reading.topics],
+                    "form": judgement.proposal.form,
+                    "may_answer": drafting.may_be_answered(judgement),
+                },
+                reply_draft=answer.reply_json(*reply) if reply else None,
+                state="filed" if filed else "waiting",
+                received_at=judgement.letter.arrived,
+            )
+        ]
+    return [_row(session, judgement, asked, place, message, force) for place, asked in enumerate(judgement.asked)]
+
+
+def _row(session: Session, judgement: Judgement, asked: Asked, place: int, message: Message, force: InForce) -> Request:
+    voter = asked.who.voter
+    reply = drafting.draft_for(judgement, asked, asked.proposal.action, force.rules, adopted=force.adopted)
+    return Request(
+        election_id=force.election_id,
+        message_id=message.id,
+        place=place,
+        person=asked.person.name,
+        standing=asked.who.standing.value,
+        voter_id=voter.voter_id if voter else None,
+        kinds=[k.value for k in asked.kinds],
+        cause=asked.cause.value if asked.cause else None,
+        proposal=asked.proposal.action.value,
+        reasons=answer.reasons_json(asked.proposal),
+        two_people=asked.proposal.two_people,
+        judged={
+            "language": judgement.reading.language,
+            "topics": list(asked.proposal.topics) or [t.value for t in judgement.reading.topics],
+            "form": asked.proposal.form,
+            "missing": list(asked.who.missing),
+            "because": asked.who.because,
+            "p": round(asked.who.p, 4),
+            "candidates": [answer.candidate_json(c) for c in asked.who.candidates],
+            "in_time": answer.in_time_json(asked.in_time),
+            "person": person_json(asked.person),
+            "may_answer": drafting.may_be_answered(judgement),
+        },
+        reply_draft=answer.reply_json(reply, judgement.letter.sender.address) if reply else None,
+        state="waiting",
+        received_at=judgement.letter.arrived,
+        continues=earlier_request(session, judgement.letter, voter.voter_id if voter else None),
+    )

@@ -1,0 +1,69 @@
+"""Last year's mail, judged by today's rules, touching nothing: no database is written, nothing is sent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from replacements.ballots.importing import read_ballots
+from replacements.mail.letter import UnreadableMail
+from replacements.mail.parsing import parse
+from replacements.requests import answer, drafting
+from replacements.requests.history import HistoryInMemory
+from replacements.requests.judging import judge
+from replacements.requests.mail_files import messages_in
+from replacements.requests.records import BallotsInMemory
+from replacements.roll.importing import read_roll
+from replacements.roll.memory import MemoryRoll
+from replacements.rules.office import Rules, load_rules
+from replacements.store.csv_files import Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Office:
+    """What an office hands over, loaded for a rehearsal, with the lines that were refused."""
+
+    rules: Rules
+    roll: MemoryRoll
+    ballots: BallotsInMemory
+    refused: tuple[tuple[Path, Refused], ...]
+
+
+def load_office(office: Path, roll: Path, ballots: Path) -> Office:
+    """Load the three files. Raises RulesError or FileTrouble with the file, the line and what was expected."""
+    rules = load_rules(office)
+    voters = read_roll(roll, rules.columns.roll)
+    on_record = read_ballots(ballots, election_id="rehearsal", columns=rules.columns.ballots)
+    refused = [(roll, line) for line in voters.refused] + [(ballots, line) for line in on_record.refused]
+    return Office(rules, MemoryRoll(voters.voters), BallotsInMemory(on_record.ballots), tuple(refused))
+
+
+def rehearse(
+    mail: Sequence[Path], office: Office, *, at: datetime | None = None, alone: bool = False, timings: bool = False
+) -> Iterator[answer.Json]:
+    """One JSON object a message, in the order of `mail`. `alone`: no message is history for another."""
+    history = HistoryInMemory()
+    own = frozenset({office.rules.office.address.lower()})
+    for path in mail:
+        for name, raw in messages_in(path):
+            try:
+                letter = parse(raw, office_addresses=own)
+            except UnreadableMail as error:
+                yield answer.unreadable(mail=name, at=at.isoformat() if at else None, why=str(error))
+                continue
+            judgement = judge(
+                letter,
+                roll=office.roll,
+                ballots=office.ballots,
+                rules=office.rules,
+                at=at,
+                history=None if alone else history,
+            )
+            history.add(judgement)
+            reply = drafting.draft(judgement, office.rules, adopted=True)
+            line = answer.as_json(judgement, mail=name, rules=office.rules, reply=reply)
+            if timings:
+                line["milliseconds"] = {stage: round(ms, 2) for stage, ms in judgement.milliseconds.items()}
+            yield line

@@ -1,0 +1,70 @@
+"""All jobs in one thread beside the web pages, where there is no Redis: one machine, one program, the whole work."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+
+import structlog
+
+from worker import jobs
+from worker.jobs import Work
+from worker.schedule import EVERY
+
+log = structlog.get_logger()
+
+
+def _fetch_and_read(work: Work) -> None:
+    jobs.fetch_mail(work)
+    jobs.read_waiting(work)
+
+
+STEPS: dict[str, Callable[[Work], object]] = {
+    "fetch_mail": _fetch_and_read,
+    "close_mailings": jobs.close_mailings,
+    "send_replies": jobs.send_replies,
+    "check_books": jobs.check_books,
+    "send_weekly_summary": jobs.send_weekly_summary,
+}
+
+
+class InProcess:
+    """Runs each job as often as `worker.schedule` says, until `stop`. An error in one job never stops the others."""
+
+    def __init__(self, work: Work, clock: Callable[[], float] = time.monotonic) -> None:
+        self._work = work
+        self._clock = clock
+        self._stopped = threading.Event()
+        self._due = dict.fromkeys(STEPS, 0.0)
+        self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self, timeout: float = 30.0) -> None:
+        """Finish the job at hand and end."""
+        self._stopped.set()
+        self._thread.join(timeout)
+
+    def run_due(self) -> None:
+        """Run every job that is due, once."""
+        for name, step in STEPS.items():
+            if self._clock() < self._due[name]:
+                continue
+            try:
+                step(self._work)
+            except Exception as error:  # whatever it is, the other jobs go on, and the health page shows it
+                log.error("job failed", job=name, error=type(error).__name__)
+                jobs.note(
+                    self._work, name, ok=False, text=f"The job stopped: {type(error).__name__}. It is tried again."
+                )
+            self._due[name] = self._clock() + EVERY[name].total_seconds()
+
+    def _run(self) -> None:
+        while not self._stopped.is_set():
+            try:
+                self.run_due()
+            except Exception as error:  # the database itself is away: wait and try again
+                log.error("jobs wait", error=type(error).__name__)
+            self._stopped.wait(1.0)

@@ -1,0 +1,130 @@
+"""The jobs, one function each. Celery and the in-process runner call the same ones.
+
+Every job may run twice, or never, or be killed half-way: each takes up what the database says is still to do. How each
+is doing is kept in the table of conditions, which the health page shows in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import structlog
+
+from replacements.ballots.reconciling import reconcile
+from replacements.replies.outbox import send_due
+from replacements.replies.transport import open_transport
+from replacements.requests import dispatch, intake, office, weekly
+from replacements.settings import Settings
+from replacements.store.database import Database
+from replacements.store.tables import Condition
+from worker.mailbox.opening import open_source
+from worker.mailbox.source import MailboxTrouble
+
+log = structlog.get_logger()
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What every job needs: the database, the settings, and what time it is."""
+
+    database: Database
+    settings: Settings
+    now: Callable[[], datetime] = field(default=utc_now)
+
+
+def note(work: Work, name: str, *, ok: bool, text: str) -> None:
+    """Keep how a standing job is doing, for the health page. `text` holds no personal data."""
+    with work.database.write() as session:
+        session.merge(Condition(name=name, ok=ok, text=text, at=work.now()))
+
+
+def fetch_mail(work: Work) -> int:
+    """Keep every new message of the mailbox; the mailbox is told only afterwards. Returns how many were new."""
+    new = 0
+    try:
+        source = open_source(work.settings)
+        try:
+
+            def seen(validity: str, uid: str) -> bool:
+                with work.database.read() as session:
+                    return intake.seen(session, source=source.name, validity=validity, uid=uid)
+
+            for found in source.new_messages(seen):
+                kept = intake.keep(
+                    work.database, found.raw, source=source.name, validity=found.validity, uid=found.uid, at=work.now()
+                )
+                source.mark_done(found)
+                new += kept.new
+        finally:
+            source.close()
+    except MailboxTrouble as trouble:
+        note(work, "mailbox", ok=False, text=str(trouble))
+        log.warning("mailbox trouble", trouble=str(trouble))
+        return new
+    note(work, "mailbox", ok=True, text="The mailbox was read.")
+    return new
+
+
+def messages_to_read(work: Work) -> list[int]:
+    """Ids of kept messages that nobody has read; the sweep that finds what was forgotten."""
+    with work.database.read() as session:
+        return intake.waiting_to_be_read(session)
+
+
+def read_message(work: Work, message_id: int) -> bool:
+    """Read one kept message. Safe to run twice."""
+    return intake.read_one(work.database, message_id, now=work.now())
+
+
+def read_waiting(work: Work, progress: Callable[[int, int], None] | None = None) -> int:
+    """Read everything that waits, one after the other."""
+    return intake.read_waiting(work.database, now=work.now, progress=progress)
+
+
+def send_replies(work: Work) -> int:
+    """Send what is due in the outbox. Returns how many replies went out."""
+    with work.database.read() as session:
+        force = office.in_force(session)
+    if force is None:
+        return 0
+    transport = open_transport(work.settings.outbox, work.settings.outbox_password, work.settings.ca_file)
+    report = send_due(
+        work.database,
+        transport,
+        sender_name=force.rules.office.name,
+        sender_address=force.rules.office.address,
+        now=work.now(),
+    )
+    failed = report.failed + report.later
+    text = f"{failed} replies could not be sent; they are kept." if failed else "All replies that were due are sent."
+    note(work, "outbox", ok=not failed, text=text)
+    return report.sent
+
+
+def close_mailings(work: Work) -> int:
+    """Close every mailing whose cut-off has passed."""
+    return dispatch.close_due(work.database, now=work.now())
+
+
+def check_books(work: Work) -> bool:
+    """The nightly reconciliation. Returns whether everything adds up."""
+    with work.database.read() as session:
+        force = office.in_force(session)
+        if force is None:
+            return True
+        found = reconcile(session, force.election_id)
+    balanced = not found.differences
+    text = "The books balance." if balanced else f"{len(found.differences)} differences: see the ledger page."
+    note(work, "reconciliation", ok=balanced, text=text)
+    return balanced
+
+
+def send_weekly_summary(work: Work) -> int:
+    """Put last week's summary into the outbox for every supervisor, once. Returns how many were queued."""
+    return weekly.queue_summary(work.database, now=work.now())

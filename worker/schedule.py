@@ -1,0 +1,11 @@
+"""How often each standing job runs, in process as by Celery's schedule."""
+
+from datetime import timedelta
+
+EVERY: dict[str, timedelta] = {
+    "fetch_mail": timedelta(seconds=10),
+    "send_replies": timedelta(seconds=10),
+    "close_mailings": timedelta(minutes=1),
+    "check_books": timedelta(hours=6),
+    "send_weekly_summary": timedelta(hours=1),
+}
