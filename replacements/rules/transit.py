@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 
 from replacements.rules.calendar import DAY, is_mailing_day, is_post_day, return_limit
 from replacements.rules.office import Rules
 
+FIRST_POST = time(8)  # a limit before the day's first post, such as midnight, means the day before (common practice)
 LONGEST_LOOK_BACK = 150  # days before the limit within which the last good day is looked for
 
 Spread = Mapping[int, float]
@@ -68,6 +69,11 @@ def after_post_days(rules: Rules, day: date, moves: int) -> date:
     return day
 
 
+def _last_day(limit: datetime) -> date:
+    """The last day whose post still counts, for a limit in the office's time."""
+    return limit.date() if limit.time() >= FIRST_POST else limit.date() - DAY
+
+
 def _legs(rules: Rules, *, overseas: bool) -> tuple[Spread, Spread, Spread]:
     """Outbound, kept, inbound; for voters overseas their own where the office gives them."""
     usual, own = rules.transit, rules.transit.overseas
@@ -89,10 +95,10 @@ def _chance(rules: Rules, legs: tuple[Spread, Spread, Spread], mailed: date, *, 
         for days, part in kept.items():
             # the day that the post takes it, which is the day of its postmark
             handed_over[after_post_days(rules, arrived + timedelta(days=days), 0)] += share * part
-    here_by = return_limit(rules, overseas=overseas).date()
+    here_by, marked_by = _last_day(return_limit(rules, overseas=overseas)), _last_day(dates.return_by)
     total = 0.0
     for day, share in handed_over.items():
-        if dates.return_rule == "postmarked" and day > dates.return_by.date():
+        if dates.return_rule == "postmarked" and day > marked_by:
             continue
         for moves, part in inbound.items():
             if after_post_days(rules, day, moves) <= here_by:
