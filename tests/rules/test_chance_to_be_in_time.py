@@ -105,7 +105,7 @@ def test_a_simulation_of_a_million_ballots_agrees(saltgrass_text: str, rule: str
     text = text.replace("{ 0 = 0.5, 1 = 0.5 }", "{ 0 = 0.3, 1 = 0.3, 3 = 0.4 }")
     random, ballots = np.random.default_rng(20261103), 1_000_000
     days, shares = [1, 2, 3, 4, 5], [0.2, 0.35, 0.25, 0.15, 0.05]
-    post = np.busdaycalendar(weekmask="1111110", holidays=["2026-10-12", "2026-11-11"])
+    post = np.busdaycalendar(weekmask="1111110", holidays=[date(2026, 10, 12), date(2026, 11, 11)])
     arrived = np.busday_offset(
         np.datetime64(mailed), random.choice(days, ballots, p=shares), roll="forward", busdaycal=post
     )
