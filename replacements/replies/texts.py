@@ -1,0 +1,244 @@
+"""Fill a reviewed text with facts. Every reply that a voter may get is a file under `templates/replies/<language>`.
+
+What a reply may never hold is kept out here, not left to the texts: the voter's name and ballot numbers are blank
+unless the address is on file, no address or birth date of the record is handed to a text at all, and nothing that the
+voter wrote is (so a stated choice cannot come back in a reply).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from functools import cache, partial
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+from replacements.folders import TEMPLATES
+from replacements.replies import calendar_words
+from replacements.replies.html_part import html_page
+from replacements.rules.office import Rules
+
+FALLBACK = "en"
+SEVERAL = "answer/several"  # the subject of a reply with more than one answer
+PROPOSALS = (
+    "reissue",
+    "mailed",
+    "statement_first",
+    "come_in",
+    "already_back",
+    "no_ballot_out",
+    "send_materials",
+    "send_form",
+    "ask_identity",
+    "stop_reissue",
+)
+TOPICS = (
+    "deadline",
+    "postmark",
+    "drop_box",
+    "identification",
+    "witness",
+    "pen",
+    "partial",
+    "envelope",
+    "secrecy",
+    "status",
+    "counted",
+    "postage",
+    "helper",
+    "what_if",
+    "in_person",
+)
+# What is asked for, in the order in which it is asked.
+IDENTITY_FACTS = ("name", "birth_date", "address", "voter_id")
+NEVER_CAME = frozenset({"not_received", "lost", "stolen", "undeliverable"})
+
+
+class NoText(Exception):
+    """There is no reviewed text of this name: a person writes the reply, or none goes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReplyFacts:
+    """What a text may be filled with. `on_file`: the reply goes to an address that is on file for this voter; without
+    it name and ballot numbers are left out, whatever is given here. `mailing_day`: the mailing that the packet goes (or
+    went) in. `chance`: that the ballot is back in time, 0 to 1. `last_good_day`: the last mailing for which that chance
+    is above the office's threshold. `missing`: of `IDENTITY_FACTS`. `cause`: as in `[reasons]` of the office's rules.
+    `materials`: names from the office's packet contents. `stopped`: None while it is not decided.
+    `overseas`: the voter has the dates of `[dates.overseas]`."""
+
+    rules: Rules
+    adopted: bool
+    voter_name: str = ""
+    on_file: bool = False
+    mailing_day: date | None = None
+    chance: float | None = None
+    last_good_day: date | None = None
+    ballot_number: str = ""
+    old_ballot_number: str = ""
+    missing: tuple[str, ...] = ()
+    cause: str = ""
+    form: str = ""
+    materials: tuple[str, ...] = ()
+    stopped: bool | None = None
+    overseas: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """A reply, filled. `template`: its name (`answer/TOPIC`, the first topic, for an answer). `text` is plain text with
+    a line a paragraph; `html` says the same."""
+
+    template: str
+    language: str
+    subject: str
+    text: str
+    html: str
+
+
+def render(template: str, language: str, facts: ReplyFacts, *, topics: tuple[str, ...] = ()) -> Rendered:
+    """Fill one reviewed text. `template`: of `PROPOSALS`, or `answer` with one or more `topics`, or `answer/TOPIC`.
+
+    Falls back to English as a whole where the language has no text, or is not among the office's reviewed languages.
+    Raises NoText where no reply exists under this name.
+    """
+    names = _names(template, topics)
+    language = language if _has_all(language, names, facts.rules) else FALLBACK
+    environment = _environment(TEMPLATES / "replies", language)
+    context = _context(facts)
+    filled = [_split(environment.get_template(f"{name}.txt").render(context)) for name in names]
+    subject, body = filled[0]
+    headings: tuple[str, ...] = ()
+    if len(filled) > 1:
+        headings = tuple(heading for heading, _ in filled)
+        subject, _ = _split(environment.get_template(f"{SEVERAL}.txt").render(context))
+        body = "\n\n".join(f"{heading}\n\n{text}" for heading, text in filled)
+    text = _paragraphs(environment.get_template("frame.txt").render(context, body=body))
+    page = html_page(text, subject=subject, language=language, headings=headings)
+    return Rendered(names[0], language, subject, text, page)
+
+
+def _names(template: str, topics: tuple[str, ...]) -> list[str]:
+    names = [f"answer/{topic}" for topic in dict.fromkeys(topics)] if template == "answer" else [template]
+    known = {*PROPOSALS, *(f"answer/{topic}" for topic in TOPICS)}
+    unknown = [name for name in names if name not in known]
+    if unknown or not names:
+        raise NoText(f"there is no reviewed text {', '.join(unknown) or template!r}")
+    return names
+
+
+def _has_all(language: str, names: list[str], rules: Rules) -> bool:
+    if language not in calendar_words.languages() or language not in rules.office.languages:
+        return False
+    folder = TEMPLATES / "replies" / language
+    return all((folder / f"{name}.txt").is_file() for name in (*names, "frame", SEVERAL))
+
+
+class _Files(FileSystemLoader):
+    """Text files in which a line that holds nothing but tags is no line of the text."""
+
+    def get_source(self, environment: Environment, template: str) -> tuple[str, str, Callable[[], bool]]:
+        source, path, fresh = super().get_source(environment, template)
+        return re.sub(r"^[ \t]*((?:\{%[^%\n]*%\})+)[ \t]*\n", r"\1", source, flags=re.MULTILINE), path, fresh
+
+
+@cache
+def _environment(folder: Path, language: str) -> ImmutableSandboxedEnvironment:
+    # Plain text: nothing is escaped here; the HTML part is made from the text, where everything is.
+    environment = ImmutableSandboxedEnvironment(
+        loader=_Files(folder / language),
+        undefined=StrictUndefined,
+        autoescape=False,
+    )
+    environment.filters["full"] = partial(calendar_words.full_day, language=language)
+    environment.filters["short"] = partial(calendar_words.short_day, language=language)
+    environment.filters["hour"] = partial(calendar_words.hour, language=language)
+    return environment
+
+
+def _context(facts: ReplyFacts) -> dict[str, Any]:
+    """Everything that a text can name. Text is cleaned to one line, so that no fact can start a line of its own."""
+    rules = facts.rules
+    # An overseas voter has dates of their own; that somebody is one is a fact of the record.
+    dates = rules.dates_for(overseas=facts.overseas and facts.on_file)
+    good = min(facts.last_good_day, dates.last_request_by_mail.date()) if facts.last_good_day else None
+    return {
+        "office": _clean(rules.office.name),
+        "office_mail": _clean(rules.office.address),
+        "phone": _clean(rules.office.phone),
+        "in_person": _clean(rules.office.in_person),
+        "hours": _clean(rules.office.hours),
+        "website": _clean(rules.office.website),
+        "election": _clean(rules.election.name),
+        "election_day": rules.election.date,
+        "adopted": facts.adopted,
+        "last_request": dates.last_request_by_mail,
+        "overseas_last_request": rules.dates.overseas.last_request_by_mail,
+        "last_in_person": dates.last_in_person,
+        "postmarked": dates.return_rule == "postmarked",
+        "return_by": dates.return_by,
+        "grace_until": dates.grace_until if dates.return_rule == "postmarked" else None,
+        "boxes": [
+            {
+                "place": _clean(box.place),
+                "address": _clean(box.address),
+                "open": box.open,
+                "close": box.close,
+                "hours": _clean(box.hours),
+            }
+            for box in rules.drop_boxes
+        ],
+        "witness": rules.statement.witness,
+        "suspends": rules.replacements.original == "suspend",
+        "postage_paid": any("postage" in item.lower() for item in rules.mailing.contents),
+        "name": _clean(facts.voter_name) if facts.on_file else "",
+        "ballot": _clean(facts.ballot_number) if facts.on_file else "",
+        "old_ballot": _clean(facts.old_ballot_number) if facts.on_file else "",
+        "on_file": facts.on_file,
+        "mailing_day": facts.mailing_day,
+        "too_slow": facts.chance is not None and facts.chance < rules.transit.threshold,
+        "last_good_day": good if good and facts.mailing_day and good >= facts.mailing_day else None,
+        "missing": [fact for fact in IDENTITY_FACTS if fact in facts.missing] or ["name", "birth_date", "address"],
+        "never_came": facts.cause in NEVER_CAME,
+        "form": _clean(facts.form or rules.address_change.form),
+        "materials": [_clean(item) for item in facts.materials if _clean(item)],
+        "stopped": facts.stopped,
+    }
+
+
+def _clean(text: str | None) -> str:
+    """One line without control characters or marks that turn the direction of writing."""
+    visible = "".join(" " if unicodedata.category(c)[0] in "CZ" else c for c in text or "")
+    return " ".join(visible.split())
+
+
+def _split(filled: str) -> tuple[str, str]:
+    """The first line is the subject, the rest the text."""
+    first, _, rest = filled.lstrip().partition("\n")
+    label, _, subject = first.partition(":")
+    if label != "Subject" or not subject.strip():
+        raise NoText("the first line of a reply text must be 'Subject: …'")
+    return _clean(subject), rest.strip()
+
+
+def _paragraphs(text: str) -> str:
+    """Lines of the file joined into paragraphs; entries of lists (`- `, `1. `) stay lines."""
+    done: list[str] = []
+    for block in re.split(r"\n[ \t]*\n", text.strip()):
+        lines: list[str] = []
+        for line in (" ".join(raw.split()) for raw in block.split("\n")):
+            if not line:
+                continue
+            if lines and not re.match(r"(-|\d+\.) ", line):
+                lines[-1] = f"{lines[-1]} {line}"
+            else:
+                lines.append(line)
+        if lines:
+            done.append("\n".join(lines))
+    return "\n\n".join(done) + "\n"

@@ -1,0 +1,40 @@
+"""Days and hours as people of each language write them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+import pytest
+
+from replacements.replies.calendar_words import full_day, hour, short_day
+
+DAY = date(2026, 10, 15)
+
+
+@pytest.mark.parametrize(
+    ("language", "full", "short"),
+    [
+        ("en", "Thursday, October 15, 2026", "October 15"),
+        ("es", "jueves 15 de octubre de 2026", "15 de octubre"),
+        ("vi", "thứ Năm, ngày 15 tháng 10 năm 2026", "ngày 15 tháng 10"),
+        ("ko", "2026년 10월 15일 목요일", "10월 15일"),
+    ],
+)
+def test_a_day_is_written_in_the_reply_s_language(language: str, full: str, short: str) -> None:
+    assert full_day(DAY, language) == full
+    assert short_day(DAY, language) == short
+
+
+@pytest.mark.parametrize(
+    ("language", "five", "half_past", "noon"),
+    [
+        ("en", "5 pm", "9:30 am", "noon"),
+        ("es", "5:00 p. m.", "9:30 a. m.", "12:00 del mediodía"),
+        ("vi", "17 giờ", "9 giờ 30 phút", "12 giờ trưa"),
+        ("ko", "오후 5시", "오전 9시 30분", "낮 12시"),
+    ],
+)
+def test_an_hour_is_written_in_the_reply_s_language(language: str, five: str, half_past: str, noon: str) -> None:
+    assert hour(datetime(2026, 10, 15, 17), language) == five  # noqa: DTZ001
+    assert hour(datetime(2026, 10, 15, 9, 30), language) == half_past  # noqa: DTZ001
+    assert hour(datetime(2026, 10, 15, 12), language) == noon  # noqa: DTZ001
