@@ -5,12 +5,14 @@
 | REPLACEMENTS_DATA | data folder | `./var` |
 | REPLACEMENTS_DATABASE | SQLAlchemy URL, `postgresql://…`, or a path for SQLite | `<data>/replacements.db` |
 | REPLACEMENTS_MAILBOX | `maildir:PATH`, `imaps://user@host:993/INBOX`, `imap+starttls://…` | `maildir:<data>/mailbox` |
-| REPLACEMENTS_OUTBOX | `maildir:PATH`, `smtp://host:25`, `smtp+starttls://user@host:587`, `smtps://…` | `maildir:<data>/sent` |
+| REPLACEMENTS_OUTBOX | `maildir:PATH`, `smtp://host`, `smtp+starttls://user@host:587`, `smtps://…` | `maildir:<data>/sent` |
 | REPLACEMENTS_REDIS | `redis://…`; empty: tasks run in process | empty |
-| REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords; `…_FILE` names a file instead | empty |
+| REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords | empty |
 | REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
+
+REPLACEMENTS_DATABASE and the passwords may stand in files instead: REPLACEMENTS_DATABASE_FILE names one, and so on.
 """
 
 from __future__ import annotations
@@ -48,7 +50,7 @@ class Settings:
         folder = (data or Path(env.get("REPLACEMENTS_DATA") or "var")).resolve()
         return cls(
             data=folder,
-            database=env.get("REPLACEMENTS_DATABASE") or str(folder / "replacements.db"),
+            database=_secret(env, "REPLACEMENTS_DATABASE") or str(folder / "replacements.db"),
             mailbox=env.get("REPLACEMENTS_MAILBOX") or f"maildir:{folder / 'mailbox'}",
             outbox=env.get("REPLACEMENTS_OUTBOX") or f"maildir:{folder / 'sent'}",
             redis=env.get("REPLACEMENTS_REDIS", ""),

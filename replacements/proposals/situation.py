@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from replacements.proposals.types import BallotOnRecord
@@ -44,7 +44,6 @@ class Situation:
     names_voided_ballot: bool = False  # quotes the number of a ballot that was replaced before
     earlier_open: int | None = None  # an earlier request of the same voter that is not decided yet
     replacement_waits: bool = False  # a replacement for this voter waits for a mailing that has not closed
-    missing: tuple[str, ...] = field(default=())  # facts that would settle who it is
 
     def asks(self, *kinds: Kind) -> bool:
         return any(k in self.kinds for k in kinds)

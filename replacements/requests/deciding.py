@@ -14,6 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.ballots import life
+from replacements.mail.composing import thread_headers
 from replacements.mailings.queue import open_mailing, pull, queue_packet
 from replacements.proposals.types import Action
 from replacements.replies import outbox
@@ -26,7 +27,7 @@ from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
 from replacements.rules.transit import in_time
 from replacements.store.database import Database
-from replacements.store.tables import LIVE_STATES, Ballot, Message, Packet, Reply, Request
+from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Message, Packet, Reply, Request
 
 OPEN = ("waiting", "second", "asked")
 WAITS_FOR_VOTER = (Action.ASK_IDENTITY, Action.STATEMENT_FIRST)
@@ -281,7 +282,6 @@ def packet_contents(force: InForce, voter: Voter, *, with_ballot: bool) -> list[
 
 
 def mailing_day_of(session: Session, packet: Packet) -> date:
-    from replacements.store.tables import Mailing
 
     return session.get_one(Mailing, packet.mailing_id).goes_on
 
@@ -395,19 +395,25 @@ def queue_reply(
     *,
     seed: str,
     at: datetime,
-) -> Reply:
-    """Put a reply to a request's message into the outbox, in the message's thread."""
+) -> Reply | None:
+    """Put a reply to a request's message into the outbox, in the message's thread. None: no usable address."""
     thread = message.judgement or {}
-    return outbox.queue(
-        session,
-        election_id=force.election_id,
-        request_id=request.id,
-        rendered=rendered,
-        to=message.sender,
-        parent_id=message.message_id,
-        parent_references=tuple(thread.get("references", ())),
-        parent_in_reply_to=tuple(thread.get("in_reply_to", ())),
-        domain=force.rules.office.address.rpartition("@")[2],
-        seed=f"{force.election_id}/{seed}/{rendered.template}",
-        at=at,
+    in_reply_to, references = thread_headers(
+        message.message_id, tuple(thread.get("references", ())), tuple(thread.get("in_reply_to", ()))
     )
+    try:
+        return outbox.queue(
+            session,
+            election_id=force.election_id,
+            request_id=request.id,
+            rendered=rendered,
+            to=message.sender,
+            in_reply_to=in_reply_to,
+            references=references,
+            domain=force.rules.office.address.rpartition("@")[2],
+            seed=f"{seed}/{rendered.template}",
+            at=at,
+        )
+    except outbox.UnusableAddress:
+        # A request is never held up by an address that cannot be answered; the request shows that no reply went.
+        return None

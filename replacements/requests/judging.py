@@ -223,7 +223,6 @@ def _judge_person(
         names_voided_ballot=any(ballots.is_dead(n) for n in person.ballot_numbers),
         earlier_open=still_open,
         replacement_waits=bool(ballot and ballot.replacement_waits),
-        missing=who.missing,
     )
     proposal = propose(situation)
     shown = chance if situation.wants_ballot and voter is not None else None

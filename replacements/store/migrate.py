@@ -8,9 +8,13 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy import text
 from sqlalchemy.exc import OperationalError
 
 from replacements.store.database import Database
+
+
+MIGRATION_LOCK = 70_131  # any number; the key of PostgreSQL's advisory lock
 
 
 class DatabaseTrouble(Exception):
@@ -30,6 +34,10 @@ def migrate(database: Database) -> None:
     shown = database.engine.url.render_as_string(hide_password=True)
     try:
         with database.engine.connect().execution_options(sqlite_begin="IMMEDIATE") as connection:
+            if (
+                not database.is_sqlite
+            ):  # several programs may start at once: one migrates, the others wait and find it done
+                connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": MIGRATION_LOCK})
             present = MigrationContext.configure(connection).get_current_revision()
             known = {revision.revision for revision in script.walk_revisions()}
             if present is not None and present not in known:
