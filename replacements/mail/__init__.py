@@ -1,4 +1,4 @@
-"""Bytes of a message to a `Letter` and back: what was written, what is new in it, who sent it, and whether a machine did.
+"""Bytes of a message to a `Letter` and back: what was written, what is new in it, who sent it, whether a machine did.
 
 Pure: bytes and settings in, data out; no clock, no database, no network.
 """

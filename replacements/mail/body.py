@@ -1,0 +1,184 @@
+"""The visible text of a message's parts, as lines, and what else is attached."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from replacements.mail.charsets import decoded, tidy
+from replacements.mail.headers import header_text
+from replacements.mail.letter import Attachment
+from replacements.mail.markup import MAX_HTML, Line, visible_lines
+from replacements.mail.structure import Allowance, Node, attachment_name, decoded_size, read_attached, transfer_decoded
+
+# A plain part that only says that there is an HTML part (common practice of mail programs).
+_STAND_IN = re.compile(
+    r"(?:view|read|see|display|open)[^.\n]{0,60}(?:html|browser|online)|html[^.\n]{0,40}(?:mail|e-mail|message|version|viewer)|"
+    r"(?:ver|abrir)[^.\n]{0,40}navegador|mime.{0,20}format",
+    re.IGNORECASE,
+)
+MAX_ATTACHMENTS = 200
+
+
+@dataclass(slots=True)
+class Contents:
+    """What a message holds: its visible lines, the messages attached to it, the rest of its parts."""
+
+    lines: list[Line] = field(default_factory=list)
+    forwarded: list[str] = field(default_factory=list)
+    attachments: list[Attachment] = field(default_factory=list)
+    calendar_methods: list[str] = field(default_factory=list)  # of calendars that are shown, not merely attached
+
+
+def contents_of(root: Node, allowance: Allowance) -> Contents:
+    """Read the whole tree."""
+    contents = Contents()
+    _collect(root, contents, allowance, depth=0)
+    return contents
+
+
+def _collect(node: Node, contents: Contents, allowance: Allowance, depth: int) -> None:
+    if node.content_type.startswith("multipart/"):
+        if node.content_type == "multipart/alternative":
+            _alternative(node, contents, allowance, depth)
+        else:
+            for child in node.children:
+                _collect(child, contents, allowance, depth + 1)
+    elif node.content_type in ("message/rfc822", "message/global", "text/rfc822-headers"):
+        _attached_message(node, contents, allowance, depth)
+    elif node.content_type in ("message/delivery-status", "message/disposition-notification"):
+        return
+    elif _is_text(node, contents):
+        lines = _lines(node, allowance)
+        if contents.lines and any(line.text for line in lines):
+            contents.lines.append(Line(""))
+        contents.lines.extend(lines)
+    else:
+        if node.content_type == "text/calendar" and node.disposition != "attachment":
+            contents.calendar_methods.append(node.method or _method_within(node, allowance))
+        _attach(node, contents, allowance)
+
+
+def _alternative(node: Node, contents: Contents, allowance: Allowance, depth: int) -> None:
+    """One of several forms of the same text: the plain one, unless it is empty or only a stand-in for the HTML."""
+    read: list[tuple[str, Contents]] = []
+    for child in node.children:
+        one = Contents()
+        _collect(child, one, allowance, depth + 1)
+        read.append((child.content_type, one))
+        contents.attachments.extend(one.attachments)
+        contents.forwarded.extend(one.forwarded)
+        contents.calendar_methods.extend(one.calendar_methods)
+    texts = [(kind, one.lines) for kind, one in read if any(line.text.strip() for line in one.lines)]
+    plain = [lines for kind, lines in texts if kind == "text/plain" and not (len(texts) > 1 and _is_stand_in(lines))]
+    chosen = plain[0] if plain else (texts[-1][1] if texts else [])
+    if contents.lines and chosen:
+        contents.lines.append(Line(""))
+    contents.lines.extend(chosen)
+
+
+def _is_stand_in(lines: list[Line]) -> bool:
+    text = "\n".join(line.text for line in lines).strip()
+    return len(text) < 300 and (len(re.findall(r"\w", text)) < 2 or bool(_STAND_IN.search(text)))
+
+
+def _is_text(node: Node, contents: Contents) -> bool:
+    if node.disposition == "attachment" or not node.content_type.startswith("text/"):
+        return False
+    if node.content_type in ("text/calendar", "text/vcard", "text/x-vcard", "text/directory", "text/csv", "text/rtf"):
+        return False
+    return not (node.name and (contents.lines or contents.attachments))
+
+
+def _lines(node: Node, allowance: Allowance) -> list[Line]:
+    if allowance.text_left <= 0:
+        allowance.notice("not_read", "The message is very long; its end was not read.")
+        return []
+    data = transfer_decoded(node, allowance, allowance.text_left + 1)
+    if len(data) > allowance.text_left:
+        allowance.notice("not_read", "The message is very long; its end was not read.")
+        data = data[: allowance.text_left]
+    allowance.text_left -= len(data)
+    charset = node.charset
+    if node.content_type == "text/html" and not charset:
+        match = re.search(rb"charset\s*=\s*[\"']?([A-Za-z0-9_.:-]{1,40})", data[:4096])
+        charset = match[1].decode("ascii") if match else ""
+    text, sure = decoded(data, charset)
+    if not sure:
+        allowance.notice(
+            "charset", "Some characters could not be read for certain: the message names its writing wrongly."
+        )
+    if node.content_type == "text/html":
+        if len(text) > MAX_HTML:
+            allowance.notice("not_read", "The message is very long; its end was not read.")
+        lines, hidden = visible_lines(text)
+        if hidden:
+            allowance.notice("hidden_text", "The message holds words that its reader cannot see. They were not read.")
+        return lines
+    return _plain_lines(tidy(text), flowed=node.flowed, delete_space=node.delete_space)
+
+
+def _plain_lines(text: str, *, flowed: bool, delete_space: bool) -> list[Line]:
+    """Lines with their quote depth; format=flowed is put together again (RFC 3676 section 4)."""
+    lines: list[Line] = []
+    joining = False
+    for raw in text.split("\n"):
+        depth, said = _unquoted(raw)
+        if flowed and said.startswith(" "):
+            said = said[1:]
+        soft = flowed and said.endswith(" ") and said != "-- "
+        shown = said[:-1] if soft and delete_space else said
+        if joining and lines[-1].depth == depth and said != "-- ":
+            lines[-1] = Line(lines[-1].text + shown, depth)
+        else:
+            lines.append(Line(shown, depth))
+        # A paragraph is put together up to this length only: joining piece by piece must stay linear.
+        joining = soft and len(lines[-1].text) < 20_000
+    return [Line(line.text if line.text == "-- " else line.text.rstrip(), line.depth) for line in lines]
+
+
+def _unquoted(line: str) -> tuple[int, str]:
+    """Quote marks at the beginning of a line, counted, and the rest of it."""
+    match = re.match(r"(?:>[ ]?){1,100}", line)
+    if match is None:
+        return 0, line
+    rest = line[match.end() :]
+    return match[0].count(">"), (" " if match[0].endswith(" ") and not rest else "") + rest
+
+
+def _attached_message(node: Node, contents: Contents, allowance: Allowance, depth: int) -> None:
+    if node.content_type == "text/rfc822-headers":
+        headers = tidy(decoded(transfer_decoded(node, allowance, 20_000))[0]).strip()
+        contents.forwarded.append(headers)
+        return
+    inner = read_attached(node, allowance, depth)
+    if inner is None:
+        _attach(node, contents, allowance)
+        return
+    within = Contents()
+    _collect(inner, within, allowance, depth + 1)
+    said = [
+        f"{name}: {header_text(inner.first(name.lower()))}"
+        for name in ("From", "Date", "Subject")
+        if inner.has(name.lower())
+    ]
+    text = "\n".join([*said, "", *(line.text for line in within.lines)]).strip()
+    if text:
+        contents.forwarded.append(text)
+    contents.forwarded.extend(within.forwarded)
+    _attach(node, contents, allowance, name=node.name or header_text(inner.first("subject"))[:100] or "message.eml")
+    contents.attachments.extend(within.attachments)
+
+
+def _attach(node: Node, contents: Contents, allowance: Allowance, *, name: str = "") -> None:
+    if len(contents.attachments) >= MAX_ATTACHMENTS:
+        allowance.notice("not_read", "The message holds more attachments than are listed.")
+        return
+    shown = name or attachment_name(node, len(contents.attachments) + 1)
+    contents.attachments.append(Attachment(tidy(shown), node.content_type, decoded_size(node)))
+
+
+def _method_within(node: Node, allowance: Allowance) -> str:
+    text = decoded(transfer_decoded(node, allowance, 20_000))[0]
+    match = re.search(r"^METHOD:([A-Za-z]{1,30})", text, re.MULTILINE)
+    return match[1].upper() if match else ""

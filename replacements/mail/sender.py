@@ -1,0 +1,169 @@
+"""Who sent a message, and what the office's own mail server found about that (RFC 8601, Authentication-Results)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from authres import AuthenticationResultsHeader
+from authres.core import AuthResError
+
+from replacements.mail.headers import addresses, addresses_in, received_by
+from replacements.mail.letter import Sender, SenderCheck
+from replacements.mail.structure import Allowance, Node
+
+_MAX_RESULTS = 8 * 1024  # bytes of one Authentication-Results field
+
+
+@dataclass(frozen=True, slots=True)
+class _Finding:
+    """One method's result. `domain` is what it speaks of, empty where it does not say."""
+
+    method: str
+    result: str
+    domain: str
+
+
+def sender_of(root: Node, office_addresses: frozenset[str], allowance: Allowance) -> Sender:
+    """The sender by the From field. A second From field or address leaves the check without a pass."""
+    written = root.all("from")
+    found = addresses(written)
+    if not found:
+        found = addresses(root.all("sender"))
+        allowance.notice("no_sender", "The message does not say who wrote it.")
+    name, address = next(((n, a) for n, a in found if a), found[0] if found else ("", ""))
+    if name and any(said != address for said in addresses_in(name)):
+        allowance.notice(
+            "display_name_trick", "The sender's name is written as another mail address than the one it is from."
+        )
+    several = len({a for _, a in found if a}) > 1 or len(written) > 1
+    if several:
+        allowance.notice("several_senders", "The message names more than one sender; the first is shown.")
+    reply_to = next((a for _, a in addresses(root.all("reply-to")) if a), "")
+    if reply_to and reply_to != address:
+        allowance.notice("reply_to_differs", "An answer would go to another address than the one it came from.")
+    check = _check(root, address.rpartition("@")[2], office_addresses)
+    if several and check is SenderCheck.PASS:
+        check = SenderCheck.NONE
+    return Sender(address, name[:300], reply_to, check)
+
+
+def _check(root: Node, from_domain: str, office_addresses: frozenset[str]) -> SenderCheck:
+    findings = _findings(root, office_addresses)
+    dmarc = _worst(f.result for f in findings if f.method == "dmarc" and f.domain in ("", from_domain))
+    if dmarc == "pass":
+        return SenderCheck.PASS
+    if dmarc == "fail":
+        return SenderCheck.FAIL
+    spf = [f for f in findings if f.method == "spf"]
+    dkim = [f for f in findings if f.method == "dkim"]
+    if _worst(f.result for f in spf) == "pass" and any(_aligned(f.domain, from_domain) for f in spf):
+        return SenderCheck.PASS
+    if any(f.result == "pass" and _aligned(f.domain, from_domain) for f in dkim):
+        return SenderCheck.PASS
+    spf_result, dkim_result = _worst(f.result for f in spf), _best(f.result for f in dkim)
+    outcomes = {spf_result, dkim_result}
+    if "fail" in outcomes and outcomes <= {"fail", "softfail", "none", ""}:
+        return SenderCheck.FAIL
+    return SenderCheck.NONE
+
+
+def _findings(root: Node, office_addresses: frozenset[str]) -> list[_Finding]:
+    """What the trusted fields say: of the office's own server, and above the second Received field, since anything
+    further down was there before the message reached the office. A field above the topmost Received field was surely
+    written here; where there is one, those below it are not looked at."""
+    received = [at for at, (name, _) in enumerate(root.fields) if name == "received"]
+    end = received[1] if len(received) > 1 else len(root.fields)
+    domains = {address.rpartition("@")[2].lower() for address in office_addresses}
+    host = received_by(root.first("received"))
+    above: list[_Finding] = []
+    below: list[_Finding] = []
+    for at, (name, value) in enumerate(root.fields[:end]):
+        if name != "authentication-results":
+            continue
+        authority, findings = _read_results(value)
+        trusted = any(_within(authority, domain) for domain in domains) if domains else bool(host) and authority == host
+        if trusted:
+            (above if received and at < received[0] else below).extend(findings)
+    return above or below
+
+
+def _read_results(value: bytes) -> tuple[str, list[_Finding]]:
+    """Authority and findings of one field. Each result is read by itself: one odd clause must not lose the others."""
+    clauses = _clauses(value[:_MAX_RESULTS].decode("utf-8", "replace"))
+    authority = clauses[0].split()[0].lower().rstrip(".") if clauses and clauses[0].split() else ""
+    findings: list[_Finding] = []
+    for clause in clauses[1:]:
+        try:
+            header = AuthenticationResultsHeader.parse(f"Authentication-Results: x; {clause}")
+        except (AuthResError, ValueError, IndexError, RecursionError):
+            continue
+        for result in header.results or ():
+            method = str(result.method).lower()
+            findings.append(_Finding(method, str(result.result).lower(), _domain_of(method, result.properties)))
+    return authority, findings
+
+
+def _clauses(text: str) -> list[str]:
+    """The clauses between semicolons; comments are left out, quoted strings kept whole."""
+    out: list[str] = [""]
+    depth, quoted = 0, False
+    pieces: list[str] = []
+    for character in text:
+        if quoted:
+            quoted = character != '"'
+        elif character == "(":
+            depth += 1
+            continue
+        elif character == ")" and depth:
+            depth -= 1
+            continue
+        elif depth:
+            continue
+        elif character == '"':
+            quoted = True
+        elif character == ";":
+            out[-1] = "".join(pieces).strip()
+            pieces.clear()
+            out.append("")
+            continue
+        pieces.append(character)
+    out[-1] = "".join(pieces).strip()
+    return [out[0], *(clause for clause in out[1:] if clause)]
+
+
+def _domain_of(method: str, properties: Iterable[object]) -> str:
+    wanted = {"spf": ("mailfrom", "helo"), "dkim": ("d", "i"), "dmarc": ("from",)}.get(method, ())
+    said = {str(getattr(p, "name", "")).lower(): str(getattr(p, "value", "")) for p in properties}
+    for name in wanted:
+        if said.get(name):
+            return re.sub(r"[<>\"]", "", said[name]).rpartition("@")[2].lower().rstrip(".")
+    return ""
+
+
+def _aligned(domain: str, from_domain: str) -> bool:
+    """Relaxed alignment (RFC 7489 section 3.1): the same domain, or one below the other."""
+    if not domain or not from_domain or "." not in domain or "." not in from_domain:
+        return False
+    return _within(domain, from_domain) or _within(from_domain, domain)
+
+
+def _within(host: str, domain: str) -> bool:
+    return bool(domain) and (host == domain or host.endswith(f".{domain}"))
+
+
+def _worst(results: Iterable[str]) -> str:
+    """Where several fields speak of the same method, the worst counts: one of them may be forged."""
+    order = ("fail", "softfail", "permerror", "temperror", "policy", "neutral", "none", "pass")
+    found = [result for result in results if result in order]
+    return min(found, key=order.index, default="")
+
+
+def _best(results: Iterable[str]) -> str:
+    """Of several signatures one good one is enough (RFC 6376 section 6.1)."""
+    order = ("pass", "temperror", "permerror", "neutral", "policy", "none", "fail")
+    found = [result for result in results if result in order]
+    if "fail" in found and not {"pass", "temperror"} & set(found):
+        return "fail"
+    return min(found, key=order.index, default="")
