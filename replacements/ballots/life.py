@@ -82,7 +82,7 @@ def reissue(
     """
     if original not in ("void", "suspend"):
         raise ValueError(f"original must be 'void' or 'suspend', not {original!r}")
-    old = _locked(session, number)
+    old = locked(session, number)
     _check(old, "replaced")
     before, old_style = old.state, old.style
     new_style = style or session.scalar(select(VoterRow.style).where(VoterRow.voter_id == old.voter_id)) or old_style
@@ -116,7 +116,7 @@ def take_back(session: Session, *, replacement: str, reason: str, by: str, at: d
 
     Returns the original. The replacement's packet, if one is queued, is the caller's to pull.
     """
-    new = _locked(session, replacement)
+    new = locked(session, replacement)
     if new.replaces is None:
         raise NotPossible(f"Ballot {replacement} is not a replacement; there is nothing to take back.")
     _check(new, "taken back")
@@ -152,7 +152,7 @@ def take_back(session: Session, *, replacement: str, reason: str, by: str, at: d
 
 def void(session: Session, *, number: str, reason: str, by: str, at: datetime) -> Ballot:
     """Void a ballot without a replacement: wrong style, cancelled, voted in person, rejected."""
-    ballot = _locked(session, number)
+    ballot = locked(session, number)
     _check(ballot, "voided")
     _void(session, ballot, reason, by, at)
     return ballot
@@ -185,7 +185,7 @@ def mark_mailed(session: Session, *, numbers: Sequence[str], on: date, by: str, 
 
 def mark_undeliverable(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
     """The post brought the packet back. The ballot stays live, and may be replaced."""
-    ballot = _locked(session, number)
+    ballot = locked(session, number)
     _check(ballot, "undeliverable")
     ballot.state = "undeliverable"
     _record(session, ballot, "undeliverable", by, at, {"from": "issued", "style": ballot.style})
@@ -199,7 +199,7 @@ def take_in(session: Session, *, number: str, on: date, by: str, at: datetime) -
     is voided in the same transaction (its packet is pulled if it still waits). Raises NotPossible if the replacement
     was first.
     """
-    ballot = _locked(session, number)
+    ballot = locked(session, number)
     _check(ballot, "returned")
     before = ballot.state
     instead = _give_way(session, ballot, by, at) if before == "suspended" else {}
@@ -215,7 +215,7 @@ def accept(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
 
     Where an original was suspended, the other one of the pair is voided in the same transaction.
     """
-    ballot = _locked(session, number)
+    ballot = locked(session, number)
     _check(ballot, "accepted")
     before = ballot.state
     instead = _give_way(session, ballot, by, at) if before == "suspended" else {}
@@ -230,7 +230,7 @@ def accept(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
 
 def challenge(session: Session, *, number: str, reason: str, by: str, at: datetime) -> Ballot:
     """The statement is incomplete: the ballot waits until it is cured (or is voided as rejected)."""
-    ballot = _locked(session, number)
+    ballot = locked(session, number)
     _check(ballot, "challenged")
     ballot.state = "challenged"
     _record(session, ballot, "challenged", by, at, {"from": "returned", "reason": reason, "style": ballot.style})
@@ -239,15 +239,15 @@ def challenge(session: Session, *, number: str, reason: str, by: str, at: dateti
 
 def cure(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
     """What was missing is there: the ballot goes back to checking."""
-    ballot = _locked(session, number)
+    ballot = locked(session, number)
     _check(ballot, "cured")
     ballot.state = "returned"
     _record(session, ballot, "cured", by, at, {"from": "challenged", "style": ballot.style})
     return ballot
 
 
-def _locked(session: Session, number: str) -> Ballot:
-    """The ballot, with every ballot of its voter locked and read afresh."""
+def locked(session: Session, number: str) -> Ballot:
+    """The ballot, with every ballot of its voter locked and read afresh. Raises NotPossible where there is none."""
     session.flush()
     whose = session.execute(select(Ballot.voter_id, Ballot.election_id).where(Ballot.number == number)).first()
     if whose is None:

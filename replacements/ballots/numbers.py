@@ -17,7 +17,7 @@ RUNNING_DIGITS = 6
 
 
 def with_check_digit(body: str) -> str:
-    """`body` and the Damm check digit over its digits (letters and dashes of an office's prefix do not count)."""
+    """`body` and the Damm check digit over its digits (letters of an office's prefix do not count)."""
     return body + str(damm.calc_check_digit(_digits(body)))
 
 
@@ -31,10 +31,10 @@ def next_number(session: Session, prefix: str) -> str:
     """A number that no ballot ever had. Holds the ledger lock until the caller's transaction ends.
 
     The running part follows the highest number of this form on record, whoever issued it; voided ballots keep theirs.
-    Raises ValueError for a prefix that has anything but letters, digits and dashes.
+    Raises ValueError for a prefix with anything but capital letters and digits: the desk reads numbers without dashes.
     """
-    if not prefix.replace("-", "").isalnum() or not prefix.isascii():
-        raise ValueError(f"a number prefix has letters, digits and dashes only, not {prefix!r}")
+    if not prefix.isalnum() or not prefix.isascii() or prefix != prefix.upper():
+        raise ValueError(f"a number prefix has capital letters and digits only, not {prefix!r}")
     session.flush()
     lock_ledger(session)
     width = RUNNING_DIGITS
