@@ -1,4 +1,4 @@
-"""Days and hours in words, a language each, from `templates/replies/calendar.toml`; the machine's locale is not asked."""
+"""Days and hours in words, a language each, from `templates/replies/calendar.toml`, whatever the machine is set to."""
 
 from __future__ import annotations
 

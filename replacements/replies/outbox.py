@@ -1,0 +1,306 @@
+"""The outbox: each reply is a row before it is a mail, goes out under one Message-ID, and ends in a state that shows.
+
+Queueing is part of the transaction that decides; sending comes after. Two senders at once share the work: a reply is
+claimed by changing its row, and only one of them can. A claim ends after ten minutes, so that what a crash left
+half-way is taken up again, under the same Message-ID.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import ColumnElement, and_, func, or_, select, update
+from sqlalchemy.engine import CursorResult
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from replacements.mail.composing import Outgoing, compose, reply_message_id
+from replacements.replies.texts import Rendered
+from replacements.replies.transport import PermanentTrouble, ServerTrouble, TemporaryTrouble, Transport
+from replacements.store.database import Database
+from replacements.store.tables import Reply
+
+CLAIM = timedelta(minutes=10)
+MOST_TRIES = 12
+WAITS = (timedelta(minutes=1), timedelta(minutes=5), timedelta(minutes=15), timedelta(hours=1))  # the last one repeats
+SAME_AGAIN = timedelta(days=7)  # RFC 3834, section 2: how long a sender is not answered with the same again
+_ADDRESS = re.compile(r"[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+@[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+")
+
+_ID = re.compile(r"<[^<>\s@]+@[^<>\s@]+>")  # an id of another shape is left out: threading is not worth a lost reply
+
+
+class UnusableAddress(Exception):
+    """What should be an address is none, or more than one. Nothing is queued; a person looks at it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SendReport:
+    """What one round of sending did, in replies. `trouble`: why the mail server takes nothing, empty when it does."""
+
+    sent: int = 0
+    later: int = 0
+    failed: int = 0
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Claim:
+    """A reply that this sender has taken, as it goes out."""
+
+    id: int
+    attempts: int  # with this one; it marks the claim as this sender's own
+    message_id: str
+    to: str
+    subject: str
+    text: str
+    html: str
+    language: str
+    in_reply_to: str
+    references: str
+
+
+def queue(
+    session: Session,
+    *,
+    election_id: str,
+    request_id: int | None,
+    rendered: Rendered,
+    to: str,
+    in_reply_to: str,
+    references: str,
+    domain: str,
+    seed: str,
+    at: datetime,
+    held: bool = False,
+) -> Reply:
+    """Put a reply into the outbox, as part of the caller's transaction. `held`: it waits for `release`.
+
+    The Message-ID comes from `election_id` and `seed`: queueing the same seed twice is one reply, the first. Raises
+    UnusableAddress where `to` is not one plain address.
+    """
+    address = to.strip()
+    if not _ADDRESS.fullmatch(address) or len(address) > 254:
+        raise UnusableAddress("The address to reply to is not one plain mail address. Nothing was queued.")
+    message_id = reply_message_id(f"{election_id}/{seed}", domain)
+    there = session.scalar(select(Reply).where(Reply.message_id == message_id))
+    if there is not None:
+        return there
+    reply = Reply(
+        request_id=request_id,
+        message_id=message_id,
+        template=rendered.template,
+        language=rendered.language,
+        to=address,
+        subject=rendered.subject,
+        text=rendered.text,
+        html=rendered.html,
+        in_reply_to=_one_line(in_reply_to),
+        references=_one_line(references),
+        state="held" if held else "queued",
+        attempts=0,
+        queued_at=at,
+        next_try_at=at,
+    )
+    try:
+        with session.begin_nested():
+            session.add(reply)
+    except IntegrityError:  # queued by somebody else in this moment
+        return session.scalars(select(Reply).where(Reply.message_id == message_id)).one()
+    return reply
+
+
+def release(session: Session, *, at: datetime, request_ids: Iterable[int] = (), reply_ids: Iterable[int] = ()) -> int:
+    """Let held replies go: those of these requests, and these replies. Returns how many."""
+    return _move(session, ("held",), "queued", request_ids, reply_ids, at=at)
+
+
+def cancel(session: Session, *, at: datetime, request_ids: Iterable[int] = (), reply_ids: Iterable[int] = ()) -> int:
+    """Take back replies that have not gone. What is being sent in this moment goes. Returns how many were stopped."""
+    return _move(session, ("held", "queued", "failed"), "cancelled", request_ids, reply_ids, at=at)
+
+
+def try_again(session: Session, *, at: datetime, reply_ids: Iterable[int]) -> int:
+    """A person has looked at failed replies: send them after all, with all tries anew. Returns how many."""
+    return _move(session, ("failed",), "queued", (), reply_ids, at=at, attempts=0)
+
+
+def already_answered(session: Session, *, to: str, template: str, since: datetime) -> bool:
+    """Has this address been sent, or is it about to be sent, this text since then (`SAME_AGAIN` before now)?"""
+    found = session.scalar(
+        select(Reply.id)
+        .where(
+            func.lower(Reply.to) == to.strip().lower(),
+            Reply.template == template,
+            Reply.queued_at >= since,
+            Reply.state.not_in(("cancelled", "failed")),
+        )
+        .limit(1)
+    )
+    return found is not None
+
+
+def send_due(
+    database: Database,
+    transport: Transport,
+    *,
+    sender_name: str,
+    sender_address: str,
+    now: datetime,
+    limit: int = 100,
+) -> SendReport:
+    """Send what is due, one after the other, at most `limit`. Stops at once where the server takes nothing at all.
+
+    No transaction is open while the network is waited for. A reply that fails for good, or twelve times, is `failed`
+    with the reason, for a person to see.
+    """
+    started = time.monotonic()
+    sent = later = failed = 0
+    trouble = ""
+    for _ in range(limit):
+        at = now + timedelta(seconds=time.monotonic() - started)
+        claim, given_up = _claim(database, at)
+        failed += given_up
+        if claim is None:
+            break
+        try:
+            raw = _composed(_outgoing(claim, sender_name, sender_address, at))
+            transport.send(raw, to=claim.to, sender=sender_address, message_id=claim.message_id)
+        except ServerTrouble as error:
+            # No fault of this reply's: the try is not counted, and nobody else's reply is tried now.
+            _settle(
+                database,
+                claim,
+                state="queued",
+                attempts=claim.attempts - 1,
+                next_try_at=at + WAITS[1],
+                error=str(error),
+            )
+            later += 1
+            trouble = str(error)
+            break
+        except TemporaryTrouble as error:
+            if claim.attempts >= MOST_TRIES:
+                _settle(database, claim, state="failed", error=f"Given up after {MOST_TRIES} tries. {error}")
+                failed += 1
+            else:
+                wait = WAITS[min(claim.attempts, len(WAITS)) - 1]
+                _settle(database, claim, state="queued", next_try_at=at + wait, error=str(error))
+                later += 1
+        except PermanentTrouble as error:
+            _settle(database, claim, state="failed", error=str(error))
+            failed += 1
+        else:
+            _settle(database, claim, state="sent", sent_at=at, error=None)
+            sent += 1
+    return SendReport(sent, later, failed, trouble)
+
+
+def _claim(database: Database, at: datetime) -> tuple[_Claim | None, int]:
+    """Take the reply that has waited longest, if any is due. Also says how many were given up on the way."""
+    given_up = 0
+    for state, claim in _due(database, at):
+        as_seen = and_(
+            Reply.id == claim.id,
+            Reply.state == state,
+            Reply.attempts == claim.attempts - 1,
+            Reply.next_try_at <= at,
+        )
+        if claim.attempts > MOST_TRIES:  # it was lost in a crash each time
+            error = f"Given up after {MOST_TRIES} tries that did not end."
+            given_up += _change(database, as_seen, state="failed", error=error)
+        elif _change(database, as_seen, state="sending", attempts=claim.attempts, next_try_at=at + CLAIM):
+            return claim, given_up
+    return None, given_up
+
+
+def _due(database: Database, at: datetime) -> list[tuple[str, _Claim]]:
+    """The replies that have waited longest, each with its present state and as the claim that would take it."""
+    with database.read() as session:
+        return [
+            (
+                reply.state,
+                _Claim(
+                    id=reply.id,
+                    attempts=reply.attempts + 1,
+                    message_id=reply.message_id,
+                    to=reply.to,
+                    subject=reply.subject,
+                    text=reply.text,
+                    html=reply.html,
+                    language=reply.language,
+                    in_reply_to=reply.in_reply_to,
+                    references=reply.references,
+                ),
+            )
+            for reply in session.scalars(
+                select(Reply)
+                .where(Reply.state.in_(("queued", "sending")), Reply.next_try_at <= at)
+                .order_by(Reply.next_try_at, Reply.id)
+                .limit(20)
+            )
+        ]
+
+
+def _settle(database: Database, claim: _Claim, **values: object) -> None:
+    """Write down how it ended, if the claim is still this sender's: a slow one must not undo what another did since."""
+    _change(
+        database,
+        and_(Reply.id == claim.id, Reply.state == "sending", Reply.attempts == claim.attempts),
+        **values,
+    )
+
+
+def _change(database: Database, where: ColumnElement[bool], **values: object) -> int:
+    with database.write() as session:
+        return _rows(session, where, values)
+
+
+def _move(
+    session: Session,
+    before: tuple[str, ...],
+    after: str,
+    request_ids: Iterable[int],
+    reply_ids: Iterable[int],
+    *,
+    at: datetime,
+    **values: object,
+) -> int:
+    these = or_(Reply.request_id.in_(list(request_ids)), Reply.id.in_(list(reply_ids)))
+    return _rows(session, and_(Reply.state.in_(before), these), {"state": after, "next_try_at": at, **values})
+
+
+def _rows(session: Session, where: ColumnElement[bool], values: dict[str, object]) -> int:
+    result = session.execute(update(Reply).where(where).values(**values))
+    return result.rowcount if isinstance(result, CursorResult) else 0
+
+
+def _composed(outgoing: Outgoing) -> bytes:
+    try:
+        return compose(outgoing)
+    except ValueError as error:
+        raise PermanentTrouble(f"No mail can be made of this reply. {error}") from error
+
+
+def _outgoing(claim: _Claim, sender_name: str, sender_address: str, at: datetime) -> Outgoing:
+    in_reply_to = _ID.findall(claim.in_reply_to)
+    return Outgoing(
+        message_id=claim.message_id,
+        sender_name=sender_name,
+        sender_address=sender_address,
+        to=claim.to,
+        subject=claim.subject,
+        text=claim.text,
+        html=claim.html,
+        language=claim.language,
+        date=at,
+        in_reply_to=in_reply_to[0] if in_reply_to else "",
+        references=tuple(_ID.findall(claim.references)),
+    )
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
