@@ -1,0 +1,102 @@
+"""Closing a mailing: at the cut-off its packets are frozen, each with the lines of its label, and a manifest is made.
+
+A packet that cannot be addressed stays out, with the reason, and waits in the next mailing; the mailing goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any, TypeVar
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from replacements.ballots.ledger import Event, append_many
+from replacements.mailings import manifest
+from replacements.mailings.addressing import Address, Label, label_for
+from replacements.mailings.queue import locked_mailing, open_mailing
+from replacements.rules.calendar import mailing_after
+from replacements.rules.office import Rules
+from replacements.store.tables import Ballot, Base, Mailing, Packet, VoterRow
+
+Row = TypeVar("Row", bound=Base)
+AT_A_TIME = 500
+
+
+def close(session: Session, mailing_id: int, *, rules: Rules, by: str, at: datetime) -> Mailing:
+    """Close an open mailing. Closing twice is one closing: a mailing that is not open is returned as it is.
+
+    Raises NotPossible where there is no such mailing.
+    """
+    mailing = locked_mailing(session, mailing_id)
+    if mailing.state != "open":
+        return mailing
+    packets = session.scalars(
+        select(Packet)
+        .where(Packet.mailing_id == mailing.id, Packet.state == "queued")
+        .order_by(Packet.id)
+        .with_for_update()
+        .execution_options(populate_existing=True)
+    ).all()
+    voters = _by_key(session, VoterRow, VoterRow.voter_id, (packet.voter_id for packet in packets))
+    ballots = _by_key(session, Ballot, Ballot.number, (packet.ballot_number for packet in packets))
+    lines: list[dict[str, Any]] = []
+    left_out: list[dict[str, Any]] = []
+    events: list[Event] = []
+    faulty: list[Packet] = []
+    for packet in packets:
+        voter = voters.get(packet.voter_id)
+        ballot = ballots.get(packet.ballot_number or "")
+        if ballot is not None and ballot.state != "issued":
+            packet.state, packet.fault = "pulled", f"ballot {ballot.number} is {ballot.state}"
+            details = {"packet": packet.id, "mailing": mailing.id, "reason": packet.fault}
+            events.append(
+                Event("packet_pulled", mailing.election_id, by, at, packet.ballot_number, packet.voter_id, details)
+            )
+            left_out.append({"packet": packet.id, "ballot": packet.ballot_number, "fault": packet.fault})
+            continue
+        label = label_for(Address.of(voter)) if voter is not None else Label((), "the voter is no longer on the roll")
+        if label.fault or voter is None:
+            packet.fault = label.fault
+            faulty.append(packet)
+            left_out.append({"packet": packet.id, "ballot": packet.ballot_number, "fault": packet.fault})
+            continue
+        packet.state, packet.fault, packet.label = "frozen", None, list(label.lines)
+        lines.append(_line(packet, voter, ballot))
+    if faulty:
+        day = mailing_after(rules, mailing.goes_on)
+        later = open_mailing(session, election_id=mailing.election_id, rules=rules, day=day)
+        for packet in faulty:
+            packet.mailing_id = later.id
+    mailing.state, mailing.closed_at, mailing.closed_by = "closed", at, by
+    mailing.manifest = manifest.build(mailing, lines, left_out, by=by, at=at)
+    counts = {name: mailing.manifest[name] for name in ("total", "ballots", "by_style", "sha256")}
+    counts |= {"mailing": mailing.id, "goes_on": mailing.goes_on.isoformat(), "left_out": len(left_out)}
+    events.append(Event("mailing_closed", mailing.election_id, by, at, details=counts))
+    append_many(session, events)
+    return mailing
+
+
+def _line(packet: Packet, voter: VoterRow, ballot: Ballot | None) -> dict[str, Any]:
+    return {
+        "packet": packet.id,
+        "ballot": packet.ballot_number,
+        "style": ballot.style if ballot is not None else voter.style,
+        "precinct": voter.precinct,
+        "language": voter.language,
+        "overseas": voter.overseas,
+        "id_required": voter.id_required,
+        "contents": list(packet.contents),
+    }
+
+
+def _by_key(session: Session, table: type[Row], column: Any, keys: Iterable[str | None]) -> dict[str, Row]:
+    """Rows by key, read afresh, some hundred at a time."""
+    wanted = sorted({key for key in keys if key})
+    found: dict[str, Row] = {}
+    for start in range(0, len(wanted), AT_A_TIME):
+        some = wanted[start : start + AT_A_TIME]
+        query = select(table).where(column.in_(some)).execution_options(populate_existing=True)
+        found.update((str(getattr(row, column.key)), row) for row in session.scalars(query))
+    return found

@@ -1,0 +1,145 @@
+"""The open mailing of the day, and the packets that wait in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from replacements.ballots.ledger import append
+from replacements.ballots.life import NotPossible
+from replacements.mailings.manifest import without
+from replacements.rules.calendar import mailing_after, next_mailing
+from replacements.rules.office import Rules
+from replacements.store.tables import Mailing, Packet, Signature, VoterRow
+
+IF_REQUIRED = " if required"
+
+
+def queue_packet(
+    session: Session,
+    *,
+    election_id: str,
+    rules: Rules,
+    at: datetime,
+    request_id: int | None,
+    voter_id: str,
+    ballot_number: str | None,
+    contents: Sequence[str],
+) -> Packet:
+    """Put a packet into the next mailing that is still open. The same ballot is queued once, however often it is asked.
+
+    `contents` in the words of the rules; what is said to be there "if required" is, where the voter's record says so.
+    """
+    if ballot_number is not None:
+        waiting = session.scalars(
+            select(Packet).where(Packet.ballot_number == ballot_number, Packet.state != "pulled")
+        ).first()
+        if waiting is not None:
+            return waiting
+    voter = session.get(VoterRow, voter_id)
+    mailing = open_mailing(session, election_id=election_id, rules=rules, day=next_mailing(rules, at))
+    packet = Packet(
+        mailing_id=mailing.id,
+        request_id=request_id,
+        voter_id=voter_id,
+        ballot_number=ballot_number,
+        contents=contents_for(contents, id_required=voter is not None and voter.id_required),
+        state="queued",
+        queued_at=at,
+    )
+    session.add(packet)
+    session.flush()
+    return packet
+
+
+def contents_for(contents: Sequence[str], *, id_required: bool) -> list[str]:
+    """What goes into one voter's packet: an identification notice only for whom the record says that one is due."""
+    items = []
+    for item in contents:
+        if "identification" in item.lower() and item.endswith(IF_REQUIRED):
+            if id_required:
+                items.append(item.removesuffix(IF_REQUIRED))
+        else:
+            items.append(item)
+    return items
+
+
+def open_mailing(session: Session, *, election_id: str, rules: Rules, day: date) -> Mailing:
+    """The mailing of a day, locked; made where there is none; where it is closed, that of the next mailing day.
+
+    Two at once make one mailing: the database refuses the second, which then finds the first.
+    """
+    while True:
+        _make(session, election_id, day)
+        wanted = select(Mailing).where(Mailing.election_id == election_id, Mailing.goes_on == day)
+        # look before locking: whoever signs a closed mailing holds it while waiting for ballots that we may hold
+        if session.scalar(wanted.with_only_columns(Mailing.state)) == "open":
+            mailing = session.scalars(wanted.with_for_update().execution_options(populate_existing=True)).one()
+            if mailing.state == "open":
+                return mailing
+        day = mailing_after(rules, day)
+
+
+def _make(session: Session, election_id: str, day: date) -> None:
+    values: dict[str, Any] = {"election_id": election_id, "goes_on": day, "state": "open"}
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(postgresql.insert(Mailing).values(values).on_conflict_do_nothing())
+    else:
+        session.execute(sqlite.insert(Mailing).values(values).on_conflict_do_nothing())
+
+
+def locked_mailing(session: Session, mailing_id: int) -> Mailing:
+    """A mailing, locked and read afresh. Raises NotPossible where there is none."""
+    session.flush()
+    found = session.scalars(
+        select(Mailing).where(Mailing.id == mailing_id).with_for_update().execution_options(populate_existing=True)
+    ).one_or_none()
+    if found is None:
+        raise NotPossible(f"There is no mailing {mailing_id}.")
+    return found
+
+
+def packets_of(session: Session, mailing_id: int, *states: str) -> Sequence[Packet]:
+    """A mailing's packets in these states, in the order of their numbers, read afresh."""
+    return session.scalars(
+        select(Packet)
+        .where(Packet.mailing_id == mailing_id, Packet.state.in_(states))
+        .order_by(Packet.id)
+        .execution_options(populate_existing=True)
+    ).all()
+
+
+def pull(session: Session, packet_id: int, *, by: str, at: datetime, reason: str) -> Packet:
+    """Take a packet out before it is mailed. Out of a closed mailing too: its manifest then says who took it and why.
+
+    Pulling twice is one pull. Raises NotPossible where the packet is mailed, or there is none.
+    """
+    mailing_id = session.scalar(select(Packet.mailing_id).where(Packet.id == packet_id))
+    if mailing_id is None:
+        raise NotPossible(f"There is no packet {packet_id}.")
+    mailing = locked_mailing(session, mailing_id)
+    packet = session.get_one(Packet, packet_id, populate_existing=True)
+    if packet.state == "pulled":
+        return packet
+    if packet.state == "mailed":
+        raise NotPossible(f"Packet {packet_id} was mailed; it can no longer be pulled.")
+    if packet.state == "frozen" and mailing.manifest is not None:
+        mailing.manifest = without(mailing.manifest, packet_id, by=by, at=at, reason=reason)
+    packet.state = "pulled"
+    signed = session.scalars(select(Signature.account).where(Signature.mailing_id == mailing.id)).all()
+    append(
+        session,
+        event="packet_pulled",
+        election_id=mailing.election_id,
+        by=by,
+        at=at,
+        ballot_number=packet.ballot_number,
+        voter_id=packet.voter_id,
+        details={"packet": packet.id, "mailing": mailing.id, "reason": reason, "signed_before": sorted(signed)},
+    )
+    return packet
