@@ -1,0 +1,191 @@
+"""Who is it about? Clues from a message and the roll in, a standing with candidates and reasons out.
+
+The roll is asked twice at most: for everybody who shares a key with the clues, and for the household of the one found.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import date
+
+from replacements.roll.keys import clue_keys, household_keys
+from replacements.roll.names import Written, read_name
+from replacements.roll.standing import SUFFICIENT, Case, Grade, grade, missing, separated
+from replacements.roll.types import Clues, Roll, Standing, Voter, Who
+from replacements.roll.weighing import Likeness, Scale
+
+MOST_SHOWN = 8  # candidates handed on; more would not help a clerk
+_FACTS = {
+    "birth_date": "birth date",
+    "voter_id": "voter id",
+    "ballot_number": "ballot number",
+    "address": "address",
+    "email_on_file": "e-mail on file",
+    "phone_on_file": "telephone on file",
+    "suffix": "suffix (Jr, Sr)",
+    "age": "age",
+    "middle_name": "middle name",
+    "name": "name",
+}
+
+
+def identify(clues: Clues, roll: Roll, *, sufficient: Sequence[str], today: date) -> Who:
+    """The voter whom `clues` describe, with a standing.
+
+    `sufficient`: the office's `[identity] with_name`, of `SUFFICIENT`. Raises ValueError for a name that is not in it.
+    `today` is the office's date, for ages.
+    """
+    unknown = set(sufficient) - set(SUFFICIENT)
+    if unknown:
+        raise ValueError(f"not an item of identity: {', '.join(sorted(unknown))}; expected of {', '.join(SUFFICIENT)}")
+    written = [(place, name) for place, text in enumerate(clues.names) for name in read_name(text)]
+    scale = Scale(roll)
+    found = {voter.voter_id: voter for voter in roll.with_keys(clue_keys(clues))}
+    likenesses = _weigh(scale, clues, written, list(found.values()), today)
+    case = _case(clues, written, frozenset(sufficient), likenesses)
+    grades = [grade(case, likeness) for likeness in likenesses]
+    plausible = [g for g in grades if g.plausible]
+    if plausible:
+        keys = frozenset().union(*(household_keys(g.likeness.voter) for g in plausible[:2]))
+        household = [v for v in roll.with_keys(keys) if v.voter_id not in found]
+        if household:
+            likenesses = sorted([*likenesses, *_weigh(scale, clues, written, household, today)], key=_order)
+            case = _case(clues, written, frozenset(sufficient), likenesses)
+            grades = [grade(case, likeness) for likeness in likenesses]
+            plausible = [g for g in grades if g.plausible]
+    return _answer(case, scale, grades, plausible)
+
+
+def _order(likeness: Likeness) -> tuple[float, str]:
+    return (-round(likeness.weight, 6), likeness.voter.voter_id)
+
+
+def _weigh(
+    scale: Scale, clues: Clues, written: Sequence[tuple[int, Written]], voters: Sequence[Voter], today: date
+) -> list[Likeness]:
+    return sorted((scale.weigh(clues, written, voter, today) for voter in voters), key=_order)
+
+
+def _case(
+    clues: Clues, written: Sequence[tuple[int, Written]], sufficient: frozenset[str], likenesses: Sequence[Likeness]
+) -> Case:
+    emails = Counter(x.voter.email.strip().casefold() for x in likenesses if x.email == "on file")
+    shared = frozenset(email for email, voters in emails.items() if voters > 1)
+    owned = frozenset(x.voter.voter_id for x in likenesses if x.voter_id == "same")
+    return Case(clues, written, sufficient, shared, owned)
+
+
+def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequence[Grade]) -> Who:
+    probabilities = _probabilities(scale, grades)
+    if not plausible:
+        return _nobody(case, grades, probabilities)
+    best = _best(case, plausible)
+    p = probabilities[best.likeness.voter.voter_id]
+    rivals = [g for g in plausible if g is not best and not separated(case, best, g)]
+    if rivals:
+        together = p + sum(probabilities[g.likeness.voter.voter_id] for g in rivals)
+        gap = best.likeness.weight - max(g.likeness.weight for g in rivals)
+        if not any(g.agreed for g in (best, *rivals)) and together < scale.decision["likely_p"]:
+            return _nobody(case, grades, probabilities)
+        if gap < scale.decision["equal_bits"]:
+            return _who(
+                Standing.UNCLEAR,
+                case,
+                best,
+                rivals,
+                p,
+                f"{len(rivals) + 1} voters fit equally well: {_agreeing(best)}.",
+            )
+        return _who(
+            Standing.LIKELY, case, best, rivals, p, f"One voter fits best ({_agreeing(best)}), but another fits, too."
+        )
+    if best.certain(case.sufficient) and p >= scale.decision["certain_p"]:
+        return _who(
+            Standing.CERTAIN,
+            case,
+            best,
+            (),
+            p,
+            f"{_agreeing(best).capitalize()} agree, and no other voter fits as well.",
+        )
+    if p < scale.decision["likely_p"] and not best.agreed:
+        return _nobody(case, grades, probabilities)
+    return _who(Standing.LIKELY, case, best, _others(plausible, best), p, _why_not_certain(case, best))
+
+
+def _best(case: Case, plausible: Sequence[Grade]) -> Grade:
+    """The heaviest, unless something said tells a lighter one apart from it (a contradiction outweighs a sum)."""
+    best = plausible[0]
+    for other in plausible[1:]:
+        if (
+            separated(case, other, best)
+            and not separated(case, best, other)
+            and other.certain(case.sufficient) >= best.certain(case.sufficient)
+        ):
+            best = other
+    return best
+
+
+def _probabilities(scale: Scale, grades: Sequence[Grade]) -> dict[str, float]:
+    """Of each candidate, against all others and against a writer who is not on the roll."""
+    nobody = scale.decision["not_on_the_roll"]
+    each = (1 - nobody) / scale.size
+    odds = {g.likeness.voter.voter_id: each * 2.0 ** min(g.likeness.weight, 200.0) for g in grades}
+    total = sum(odds.values()) + nobody
+    return {voter_id: value / total for voter_id, value in odds.items()}
+
+
+def _who(standing: Standing, case: Case, best: Grade, others: Sequence[Grade], p: float, because: str) -> Who:
+    shown = tuple(g.likeness.candidate() for g in (best, *others))[:MOST_SHOWN]
+    asked = () if standing is Standing.CERTAIN else missing(case, best, others if standing is Standing.UNCLEAR else ())
+    return Who(standing, shown, round(p, 6), asked, because)
+
+
+def _others(plausible: Sequence[Grade], best: Grade) -> list[Grade]:
+    return [g for g in plausible if g is not best]
+
+
+def _nobody(case: Case, grades: Sequence[Grade], probabilities: dict[str, float]) -> Who:
+    near = [g for g in grades if g.fits or (g.agreed and g.likeness.name is None)][:MOST_SHOWN]
+    p = probabilities[near[0].likeness.voter.voter_id] if near else 0.0
+    if not case.clues.names:
+        because = "No name is given, and nothing else leads to one voter."
+    elif not case.written:
+        because = "The name is in a script that cannot be compared with the roll, and nothing else leads to one voter."
+    elif any(g.contradictions for g in near):
+        because = (
+            f"A voter of this name is on the roll, but {_list(near[0].contradictions)} differs and nothing else agrees."
+        )
+    else:
+        because = "Nobody on the roll fits the name together with what else was said."
+    return Who(
+        Standing.NONE, tuple(g.likeness.candidate() for g in near), round(p, 6), missing(case, None, ()), because
+    )
+
+
+def _list(facts: Sequence[str]) -> str:
+    words = [_FACTS[fact] for fact in dict.fromkeys(facts)]
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1] if words else "nothing"
+
+
+def _agreeing(best: Grade) -> str:
+    name = best.likeness.name
+    parts = [_FACTS[item] for item in SUFFICIENT if item in best.agreed]
+    if name is not None and name.word not in ("differs", "not given"):
+        parts.insert(0, "name" if name.word == "same" else f"name ({name.word})")
+    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1] if parts else "what was said"
+
+
+def _why_not_certain(case: Case, best: Grade) -> str:
+    if best.contradictions:
+        return f"{_agreeing(best).capitalize()} agree, but {_list(best.contradictions)} differs."
+    if best.likeness.name is None:
+        return f"No name is given that can be compared; {_agreeing(best)} leads to this voter."
+    if not best.fits:
+        return f"The name on file is another one ({best.likeness.name.word}); {_agreeing(best)} leads to this voter."
+    if best.doubts:
+        return f"{_agreeing(best).capitalize()} agree, but {_list(best.doubts)} leaves a doubt."
+    if not best.agreed & case.sufficient:
+        return "One voter of this name is on the roll, but nothing else that the office asks for agrees."
+    return f"{_agreeing(best).capitalize()} agree, but the name is too common to be sure."
