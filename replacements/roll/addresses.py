@@ -110,7 +110,7 @@ class Delivery:
     @property
     def unit_number(self) -> str:
         """The unit without its designators and hyphens: `APT 3-B` and `# 3B` -> `3B`."""
-        words = [w for w in self.unit if w not in units() or not units()[w][1]]
+        words = [w for w in self.unit if w != "#" and (w not in units() or not units()[w][1])]
         return "".join(words).replace("-", "").lstrip("0") if words else ""
 
 

@@ -1,0 +1,66 @@
+"""The roll in the database, as matching needs it: few queries, each bounded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from replacements.roll.memory import MOST_PER_KEY, share
+from replacements.roll.names import joined
+from replacements.roll.types import Voter
+from replacements.store.tables import NameCount, VoterKey, VoterRow
+
+FIELDS = tuple(Voter.__dataclass_fields__)
+COLUMNS = tuple(getattr(VoterRow, field) for field in FIELDS)
+KEYS_PER_QUERY = 1000  # far below what SQLite and PostgreSQL take in one statement
+
+
+class StoredRoll:
+    """A `Roll` over the tables `voters`, `voter_keys` and `name_counts`. Reads only; lives as long as its session."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._size: int | None = None
+
+    def with_keys(self, keys: Iterable[str]) -> Sequence[Voter]:
+        """One query per thousand keys; a key that more than `MOST_PER_KEY` voters have is passed over."""
+        wanted = sorted(set(keys))
+        found: dict[str, Voter] = {}
+        for start in range(0, len(wanted), KEYS_PER_QUERY):
+            some = wanted[start : start + KEYS_PER_QUERY]
+            rare = (
+                select(VoterKey.key)
+                .where(VoterKey.key.in_(some))
+                .group_by(VoterKey.key)
+                .having(func.count() <= MOST_PER_KEY)
+            )
+            ids = select(VoterKey.voter_id).where(VoterKey.key.in_(rare))
+            for row in self._session.execute(select(*COLUMNS).where(VoterRow.voter_id.in_(ids))):
+                voter = Voter(*row)
+                found[voter.voter_id] = voter
+        return [found[voter_id] for voter_id in sorted(found)]
+
+    def voter(self, voter_id: str) -> Voter | None:
+        row = self._session.execute(select(*COLUMNS).where(VoterRow.voter_id == voter_id)).first()
+        return Voter(*row) if row else None
+
+    def share_of_last_name(self, last_name: str) -> float:
+        return share(self._count("last", joined(last_name)), self.size)
+
+    def share_of_first_name(self, first_name: str) -> float:
+        return share(self._count("first", joined(first_name)), self.size)
+
+    @property
+    def size(self) -> int:
+        """How many voters are on the roll, active or not."""
+        if self._size is None:
+            self._size = self._count("all", "") or self._session.scalar(select(func.count()).select_from(VoterRow)) or 0
+        return self._size
+
+    def _count(self, part: str, name: str) -> int:
+        if not name and part != "all":
+            return 0
+        found = self._session.scalar(select(NameCount.voters).where(NameCount.part == part, NameCount.name == name))
+        return found or 0

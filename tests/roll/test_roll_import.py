@@ -1,0 +1,232 @@
+"""Taking the office's roll file in, on SQLite and PostgreSQL."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from sqlalchemy import delete, func, select
+
+from replacements.roll.importing import RollReport, import_roll, read_roll
+from replacements.roll.matching import identify
+from replacements.roll.memory import MOST_PER_KEY, MemoryRoll
+from replacements.roll.standing import SUFFICIENT
+from replacements.roll.stored import StoredRoll
+from replacements.roll.types import AddressClue, Clues, Standing
+from replacements.store.csv_files import FileTrouble
+from replacements.store.database import Database
+from replacements.store.migrate import migrate
+from replacements.store.tables import NameCount, VoterKey, VoterRow
+
+HEADING = "voter_id,last_name,first_name,birth_date,street,unit,city,state,zip,email,status,id_required"
+LINES = [
+    "A100,Halloran,Bridget,1961-04-09,14 Kettle Ln,,Ostrey,OR,97999,bridget@post.example,active,no",
+    "A101,Halloran,Declan,1959-12-30,14 Kettle Ln,,Ostrey,OR,97999,,active,no",
+    "A102,Ibáñez Soler,José,07/02/1984,220 Pell St,Apt 4,Ostrey,OR,97999,,active,yes",
+    "A103,Nkemelu,Ada,1990,9 Brine Ct,,Ostrey,OR,97999,,inactive,no",
+]
+
+
+def roll_file(folder: Path, lines: list[str], heading: str = HEADING, name: str = "roll.csv") -> Path:
+    path = folder / name
+    path.write_text("\n".join([heading, *lines]) + "\n", encoding="utf-8")
+    return path
+
+
+def taken(database: Database, path: Path, *, strict: bool = False) -> RollReport:
+    with database.write() as session:
+        return import_roll(session, path, strict=strict)
+
+
+def test_a_first_import_takes_every_voter(database: Database, tmp_path: Path) -> None:
+    report = taken(database, roll_file(tmp_path, LINES))
+    assert (report.added, report.changed, report.unchanged, report.left_out) == (4, 0, 0, ())
+    with database.read() as session:
+        roll = StoredRoll(session)
+        jose = roll.voter("A102")
+        assert jose is not None
+        assert (jose.birth_date, jose.id_required, jose.last_name) == ("1984-07-02", True, "Ibáñez Soler")
+        assert roll.size == 4
+        assert roll.share_of_last_name("HALLORAN") == 0.5
+        assert roll.share_of_last_name("Nobody") == 0.5 / 4
+        assert roll.voter("A999") is None
+
+
+def test_the_same_file_twice_changes_nothing(database: Database, tmp_path: Path) -> None:
+    path = roll_file(tmp_path, LINES)
+    taken(database, path)
+    before = everything(database)
+    report = taken(database, path)
+    assert (report.added, report.changed, report.unchanged, report.touched) == (0, 0, 4, 0)
+    assert everything(database) == before
+
+
+def everything(database: Database) -> list[list[tuple[object, ...]]]:
+    with database.read() as session:
+        return [
+            sorted(tuple(row) for row in session.execute(select(VoterRow.voter_id, VoterRow.status, VoterRow.street))),
+            sorted(tuple(row) for row in session.execute(select(VoterKey.key, VoterKey.voter_id))),
+            sorted(tuple(row) for row in session.execute(select(NameCount.part, NameCount.name, NameCount.voters))),
+        ]
+
+
+def test_a_newer_file_changes_only_what_differs(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, LINES))
+    newer = [
+        LINES[0].replace("Halloran", "Quested"),
+        *LINES[1:],
+        "A104,Quested,Owen,1958-01-01,1 Elm St,,Ostrey,OR,97999,,active,no",
+    ]
+    report = taken(database, roll_file(tmp_path, newer))
+    assert (report.added, report.changed, report.unchanged) == (1, 1, 3)
+    with database.read() as session:
+        roll = StoredRoll(session)
+        assert [v.voter_id for v in roll.with_keys(["l:quested"])] == ["A100", "A104"]
+        assert [v.voter_id for v in roll.with_keys(["l:halloran"])] == ["A101"]
+        assert roll.share_of_last_name("Quested") == 2 / 5
+        assert roll.share_of_last_name("Halloran") == 1 / 5
+
+
+def test_keys_and_counts_after_many_imports_are_those_of_one(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, LINES))
+    moved = [line.replace("Halloran,Declan", "Soler,Dec").replace("9 Brine Ct", "12 Brine Ct") for line in LINES]
+    taken(database, roll_file(tmp_path, moved))
+    taken(database, roll_file(tmp_path, LINES))
+    kept = everything(database)
+    fresh = Database(str(tmp_path / "fresh.sqlite3"))
+    migrate(fresh)
+    taken(fresh, roll_file(tmp_path, LINES))
+    assert kept == everything(fresh)
+    fresh.close()
+
+
+def test_a_voter_missing_from_a_newer_file_is_marked_inactive_and_listed(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, LINES))
+    report = taken(database, roll_file(tmp_path, LINES[1:]))
+    assert report.left_out == ("A100",)
+    again = taken(database, roll_file(tmp_path, LINES[1:]))
+    assert again.touched == 0
+    with database.read() as session:
+        gone = StoredRoll(session).voter("A100")
+        assert gone is not None
+        assert gone.status == "inactive"
+        clues = Clues(names=("Bridget Halloran",), addresses=(AddressClue("14 Kettle Lane"),))
+        who = identify(clues, StoredRoll(session), sufficient=SUFFICIENT, today=date(2026, 10, 1))
+        assert who.voter == gone
+    back = taken(database, roll_file(tmp_path, LINES))
+    assert (back.changed, back.left_out) == (1, ())
+
+
+def test_half_a_roll_is_not_taken_for_a_newer_one(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, LINES))
+    before = everything(database)
+    with pytest.raises(FileTrouble, match="part of a roll"):
+        taken(database, roll_file(tmp_path, LINES[3:]))
+    assert everything(database) == before
+
+
+BAD_LINES = [
+    (",Halloran,Nora,1961-04-09,,,,,,,active,no", "no voter_id"),
+    ("A100,Halloran,Nora,1961-04-09,,,,,,,active,no", "stands on line 2 already"),
+    ("B1,,Nora,1961-04-09,,,,,,,active,no", "no last_name"),
+    ("B2,Halloran,Nora,1961-02-30,,,,,,,active,no", "no day of the calendar"),
+    ("B3,Halloran,Nora,9 April 1961,,,,,,,active,no", "no date as YYYY-MM-DD"),
+    ("B4,Halloran,Nora,1799-04-09,,,,,,,active,no", "is before 1890"),
+    ("B5,Halloran,Nora,1961-04-09,,,,,,,active,perhaps", "neither yes nor no"),
+    ("B6,Halloran,Nora,1961-04-09,,,,,,,moved,no", "neither active nor inactive"),
+    ("B7,Halloran,Nora,1961-04-09,,,", "7 entries, but the heading line has 12"),
+    ("B8," + "x" * 400 + ",Nora,1961-04-09,,,,,,,active,no", "has 400 characters"),
+]
+
+
+@pytest.mark.parametrize(("line", "reason"), BAD_LINES)
+def test_a_bad_line_is_refused_with_its_reason_and_the_rest_is_taken(tmp_path: Path, line: str, reason: str) -> None:
+    found = read_roll(roll_file(tmp_path, [LINES[0], line, LINES[1]]))
+    assert [v.voter_id for v in found.voters] == ["A100", "A101"]
+    assert [(r.line, reason in r.reason) for r in found.refused] == [(3, True)], found.refused
+
+
+def test_a_strict_import_refuses_the_whole_file_for_one_bad_line(database: Database, tmp_path: Path) -> None:
+    report = taken(database, roll_file(tmp_path, [*LINES, BAD_LINES[3][0]]), strict=True)
+    assert not report.taken
+    assert [r.line for r in report.refused] == [6]
+    assert everything(database) == [[], [], []]
+
+
+def test_a_voter_whose_newer_line_is_refused_stays_as_they_were(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, LINES))
+    report = taken(database, roll_file(tmp_path, [LINES[0].replace("1961-04-09", "1961-04-99"), *LINES[1:]]))
+    assert len(report.refused) == 1
+    assert report.left_out == ()
+    with database.read() as session:
+        voter = StoredRoll(session).voter("A100")
+        assert voter is not None
+        assert (voter.birth_date, voter.status) == ("1961-04-09", "active")
+
+
+def test_a_file_without_one_good_line_changes_nothing(database: Database, tmp_path: Path) -> None:
+    with pytest.raises(FileTrouble, match="no line could be taken"):
+        taken(database, roll_file(tmp_path, [BAD_LINES[2][0]]))
+    assert everything(database) == [[], [], []]
+
+
+def test_a_file_without_given_names_is_no_roll(tmp_path: Path) -> None:
+    with pytest.raises(FileTrouble, match="first_name"):
+        read_roll(roll_file(tmp_path, ["A1,Halloran"], "voter_id,last_name"))
+
+
+def test_the_offices_own_headings_and_windows_1252(tmp_path: Path) -> None:
+    path = tmp_path / "roll.csv"
+    path.write_bytes("Reg No,Surname,Given\r\nA1,Ibáñez,Zoë\r\n".encode("cp1252"))
+    found = read_roll(path, {"voter_id": "Reg No", "last_name": "Surname", "first_name": "Given"})
+    assert [v.full_name for v in found.voters] == ["Zoë Ibáñez"]
+
+
+def test_the_stored_roll_answers_as_the_roll_in_memory_does(database: Database, tmp_path: Path) -> None:
+    path = roll_file(tmp_path, LINES)
+    taken(database, path)
+    memory = MemoryRoll(read_roll(path).voters)
+    asked = [
+        Clues(names=("Jose Ibanez",), addresses=(AddressClue("220 Pell Street #4", city="Ostrey"),)),
+        Clues(names=("B. Halloran",), emails=("BRIDGET@post.example",)),
+        Clues(names=("Declan Halloran",)),
+        Clues(names=("Nobody Here",), birth_dates=((1959, 12, 30),)),
+    ]
+    with database.read() as session:
+        for clues in asked:
+            one = identify(clues, StoredRoll(session), sufficient=SUFFICIENT, today=date(2026, 10, 1))
+            assert one == identify(clues, memory, sufficient=SUFFICIENT, today=date(2026, 10, 1))
+        first = identify(asked[0], StoredRoll(session), sufficient=SUFFICIENT, today=date(2026, 10, 1))
+        assert first.standing is Standing.CERTAIN
+
+
+def test_a_name_that_too_many_share_is_passed_over_by_the_family_name_key(database: Database, tmp_path: Path) -> None:
+    many = [f"C{n},Marlowe,Given{n},1970-01-01,{n} Elm St,,Ostrey,OR,97999,,active,no" for n in range(MOST_PER_KEY + 1)]
+    taken(database, roll_file(tmp_path, many))
+    with database.read() as session:
+        assert session.scalar(select(func.count()).select_from(VoterRow)) == MOST_PER_KEY + 1
+        roll = StoredRoll(session)
+        assert roll.with_keys(["l:marlowe"]) == []
+        assert [v.voter_id for v in roll.with_keys(["l:marlowe", "m:marlowe:given7"])] == ["C7"]
+
+
+def test_keys_of_an_earlier_version_are_made_anew(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = roll_file(tmp_path, LINES)
+    taken(database, path)
+    before = everything(database)
+    with database.write() as session:
+        session.execute(delete(VoterKey).where(VoterKey.key.like("n:%")))
+    monkeypatch.setattr("replacements.roll.keys.VERSION", "next")
+    report = taken(database, path)
+    assert report.touched == 0
+    assert everything(database)[:2] == before[:2]
+
+
+def test_progress_is_told_in_lines(database: Database, tmp_path: Path) -> None:
+    told: list[int] = []
+    with database.write() as session:
+        import_roll(session, roll_file(tmp_path, LINES), progress=told.append)
+    assert told == [4]
