@@ -18,6 +18,7 @@ _STAND_IN = re.compile(
     re.IGNORECASE,
 )
 MAX_ATTACHMENTS = 200
+MAX_LINES = 20_000
 
 
 @dataclass(slots=True)
@@ -34,6 +35,9 @@ def contents_of(root: Node, allowance: Allowance) -> Contents:
     """Read the whole tree."""
     contents = Contents()
     _collect(root, contents, allowance, depth=0)
+    if len(contents.lines) > MAX_LINES:
+        allowance.notice("not_read", "The message is very long; its end was not read.")
+        del contents.lines[MAX_LINES:]
     return contents
 
 
@@ -79,7 +83,7 @@ def _alternative(node: Node, contents: Contents, allowance: Allowance, depth: in
 
 def _is_stand_in(lines: list[Line]) -> bool:
     text = "\n".join(line.text for line in lines).strip()
-    return len(text) < 300 and (len(re.findall(r"\w", text)) < 2 or bool(_STAND_IN.search(text)))
+    return len(text) < 300 and (not re.search(r"\w", text) or bool(_STAND_IN.search(text)))
 
 
 def _is_text(node: Node, contents: Contents) -> bool:

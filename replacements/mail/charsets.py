@@ -25,6 +25,21 @@ _WIDER = {
 }
 # Codecs that are no character sets of mail: they would run over the text in other ways.
 _NOT_CHARSETS = {"idna", "punycode", "unicode_escape", "raw_unicode_escape", "undefined", "mbcs", "oem"}
+_SEVERAL_BYTES = (
+    "utf-16",
+    "utf-32",
+    "utf-7",
+    "iso2022",
+    "cp949",
+    "cp932",
+    "cp950",
+    "gb",
+    "euc",
+    "hz",
+    "johab",
+    "big5",
+    "shift",
+)
 _INVISIBLE = re.compile(r"[\u00ad\u200b\u2060\ufeff\u202a-\u202e\u2066-\u2069]")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f]")
 
@@ -53,7 +68,7 @@ def decoded(data: bytes, declared: str = "") -> tuple[str, bool]:
     if data.isascii() and codec in ("", "utf-8", "cp1252"):
         return data.decode("ascii"), True
     # Valid UTF-8 beyond ASCII hardly ever comes about by chance, whatever single-byte set was declared.
-    if codec in ("", "utf-8", "cp1252", "cp1254"):
+    if not codec.startswith(_SEVERAL_BYTES):
         utf8 = _strict(data, "utf-8")
         if utf8 is not None:
             return utf8, True

@@ -64,9 +64,10 @@ def compose(outgoing: Outgoing) -> bytes:
     if outgoing.references:
         message["References"] = " ".join(outgoing.references)
     message["Auto-Submitted"] = "auto-replied"
+    text, html = _body(outgoing.text), _body(outgoing.html)
+    message.set_content(text, subtype="plain", charset="utf-8", cte=_encoding(text))
+    message.add_alternative(html, subtype="html", charset="utf-8", cte=_encoding(html))
     message["Content-Language"] = outgoing.language
-    message.set_content(_body(outgoing.text), subtype="plain", charset="utf-8")
-    message.add_alternative(_body(outgoing.html), subtype="html", charset="utf-8")
     message.set_boundary(f"=_{hashlib.sha256(outgoing.message_id.encode()).hexdigest()[:40]}")
     return message.as_bytes()
 
@@ -111,6 +112,11 @@ def _ascii_domain(domain: str) -> str:
 
 def _one_line(text: str) -> str:
     return " ".join(re.sub(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+", " ", text).split()).encode("utf-8", "replace").decode()
+
+
+def _encoding(text: str) -> str:
+    """A transfer encoding that any mail server passes on unchanged; the readable one where most is ASCII."""
+    return "quoted-printable" if sum(c.isascii() for c in text) >= 0.7 * len(text) else "base64"
 
 
 def _body(text: str) -> str:

@@ -146,7 +146,7 @@ def _by_header(root: Node, sender: Sender, subject: str, beginning: str) -> Mach
     bounce = _old_bounce(sender, subject, beginning, forced=True)
     if bounce:
         return Machine(bounce.code, f"{reason.because} {bounce.because}")
-    if pattern("machine", "out_of_office", "subject").match(subject):
+    if any(pattern("machine", "out_of_office", cue).match(subject) for cue in ("strict_subject", "subject")):
         return Machine("out_of_office", f"{reason.because} Its subject begins like an out-of-office reply.")
     return reason
 

@@ -48,21 +48,19 @@ def _earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) ->
         mark = _mark(lines, at)
         if mark is not None:
             length, kind, marked = mark
-            if kind == "block":
-                context = _FORWARDED if is_forward else _QUOTED
-                if not (said_something or answers or is_forward or line.depth):
-                    mark = None  # a letter that begins like a memorandum: To, From, Date, Subject
-            elif kind == "forwarded":
-                context = _FORWARDED
-            else:
-                context = _QUOTED
-            if mark is not None:
-                labels.extend([context] * length)
+            if kind == "block" and not (said_something or answers or is_forward or line.depth):
+                # A letter that begins like a memorandum: To, From, Date, Subject.
+                labels.extend([_NEW] * length)
+                said_something = True
                 at += length
-                if not marked:
-                    labels.extend([context] * (len(lines) - at))
-                    return labels
                 continue
+            context = _FORWARDED if kind == "forwarded" or (kind == "block" and is_forward) else _QUOTED
+            labels.extend([context] * length)
+            at += length
+            if not marked:
+                labels.extend([context] * (len(lines) - at))
+                return labels
+            continue
         label = context if line.depth else _NEW
         if not line.depth and line.text.strip():
             said_something = True
