@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Sequence
+from dataclasses import astuple
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -37,7 +39,7 @@ class Trouble(click.ClickException):
     exit_code = 2
 
 
-class Moment(click.ParamType):
+class Moment(click.ParamType[datetime]):
     """A moment in ISO 8601; without a zone it is the office's time."""
 
     name = "ISO"
@@ -202,13 +204,15 @@ def rules_show(settings: Settings) -> None:
     click.echo(f"{adopted}\nSHA-256 {force.sha256}")
 
 
-def _refused_table(refused: tuple[Refused, ...] | list[Refused]) -> None:
-    if not refused:
-        return
-    table = Table("line", "reason", title=f"{len(refused)} lines were not taken")
-    for line in refused:
-        table.add_row(str(line.line), line.reason)
-    out.print(table)
+def _refused(refused: Sequence[Refused], taken: bool) -> None:
+    """The table of what was not taken, and exit status 2 where a strict import refused the whole file."""
+    if refused:
+        table = Table("line", "reason", title=f"{len(refused)} lines were not taken")
+        for line in refused:
+            table.add_row(str(line.line), line.reason)
+        out.print(table)
+    if not taken:
+        raise Trouble("Nothing was imported: with --strict one bad line refuses the whole file.")
 
 
 @main.group()
@@ -233,8 +237,11 @@ def roll_import(settings: Settings, file: Path, strict: bool) -> None:
             strict=strict,
             progress=lambda done: bar.update(task, completed=done),
         )
-    click.echo(report.text())
-    _refused_table(report.refused)
+    click.echo(
+        f"{report.added} voters added, {report.changed} changed, {report.unchanged} unchanged, "
+        f"{len(report.left_out)} no longer in the file (marked inactive)."
+    )
+    _refused(report.refused, report.taken)
 
 
 @main.group()
@@ -263,8 +270,13 @@ def ballots_import(settings: Settings, file: Path, strict: bool) -> None:
             strict=strict,
             progress=lambda done: bar.update(task, completed=done),
         )
-    click.echo(report.text())
-    _refused_table(report.refused)
+    click.echo(
+        f"{report.added} ballots added, {report.changed} changed, {report.unchanged} unchanged, "
+        f"{report.not_in_file} no longer in the file (left as they are)."
+    )
+    for disagreement in report.disagreements:
+        click.echo(f"Disagreement, ballot {disagreement.number}: {disagreement.text}")
+    _refused(report.refused, report.taken)
 
 
 @main.group(name="ledger")
@@ -293,9 +305,20 @@ def reconcile(settings: Settings) -> None:
         if force is None:
             raise Trouble("No rules are loaded, so there is no election to reconcile.")
         found = reconcile_books(session, force.election_id)
-    click.echo(found.text())
-    if found.differences:
+    table = Table(
+        "style", "issued", "out", "undeliverable", "returned", "accepted", "challenged", "suspended", "voided"
+    )
+    table.add_column("replaced")
+    table.add_column("replacements")
+    for style, count in [*found.styles.items(), ("total", found.total)]:
+        table.add_row(style, *(str(number) for number in astuple(count)))
+    out.print(table)
+    for difference in found.differences:
+        click.echo(f"Ballot {difference.number}: {difference.text}", err=True)
+    if not found.agrees:
+        click.echo("The books do NOT balance.", err=True)
         raise SystemExit(1)
+    click.echo("The books balance.")
 
 
 @main.group(name="accounts")

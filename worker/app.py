@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from celery import Celery
-from kombu import Queue
+from kombu.entity import Queue
 
 from replacements.settings import Settings
 from worker.schedule import EVERY

@@ -119,10 +119,9 @@ def check_books(work: Work) -> bool:
         if force is None:
             return True
         found = reconcile(session, force.election_id)
-    balanced = not found.differences
-    text = "The books balance." if balanced else f"{len(found.differences)} differences: see the ledger page."
-    note(work, "reconciliation", ok=balanced, text=text)
-    return balanced
+    text = "The books balance." if found.agrees else f"{len(found.differences)} ballots differ: see the ledger page."
+    note(work, "reconciliation", ok=found.agrees, text=text)
+    return found.agrees
 
 
 def send_weekly_summary(work: Work) -> int:

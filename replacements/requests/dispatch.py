@@ -12,7 +12,7 @@ from replacements.mailings import closing, signing
 from replacements.mailings.signing import Signed
 from replacements.replies.texts import render
 from replacements.requests import drafting, office
-from replacements.requests.deciding import queue_reply
+from replacements.requests.carrying_out import queue_reply
 from replacements.requests.judging import is_on_file
 from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll

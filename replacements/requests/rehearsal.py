@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from replacements.ballots.importing import read_ballots
+from replacements.ballots.lines import read_ballots
 from replacements.mail.letter import UnreadableMail
 from replacements.mail.parsing import parse
 from replacements.requests import answer, drafting
@@ -19,6 +19,7 @@ from replacements.roll.importing import read_roll
 from replacements.roll.memory import MemoryRoll
 from replacements.rules.office import Rules, load_rules
 from replacements.store.csv_files import Refused
+from replacements.store.tables import Ballot
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +36,23 @@ def load_office(office: Path, roll: Path, ballots: Path) -> Office:
     """Load the three files. Raises RulesError or FileTrouble with the file, the line and what was expected."""
     rules = load_rules(office)
     voters = read_roll(roll, rules.columns.roll)
-    on_record = read_ballots(ballots, election_id="rehearsal", columns=rules.columns.ballots)
-    refused = [(roll, line) for line in voters.refused] + [(ballots, line) for line in on_record.refused]
-    return Office(rules, MemoryRoll(voters.voters), BallotsInMemory(on_record.ballots), tuple(refused))
+    lines, bad_lines = read_ballots(ballots, rules.columns.ballots)
+    on_record = [
+        Ballot(
+            number=line.number,
+            election_id="rehearsal",
+            voter_id=line.voter_id,
+            style=line.style,
+            state=line.state,
+            mailed_on=line.mailed_on,
+            returned_on=line.returned_on,
+            replaces=line.replaces,
+            void_reason=line.void_reason,
+        )
+        for line in lines.values()
+    ]
+    refused = [(roll, line) for line in voters.refused] + [(ballots, line) for line in bad_lines]
+    return Office(rules, MemoryRoll(voters.voters), BallotsInMemory(on_record), tuple(refused))
 
 
 def rehearse(

@@ -1,0 +1,284 @@
+"""Carrying out what was decided, in the caller's transaction: void, issue, queue packet and reply, stop, take back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from replacements.ballots import life
+from replacements.mail.composing import thread_headers
+from replacements.mailings.queue import open_mailing, pull, queue_packet
+from replacements.proposals.types import Action
+from replacements.replies import outbox
+from replacements.replies.html_part import html_page
+from replacements.replies.texts import NoText, Rendered, render
+from replacements.requests import drafting
+from replacements.requests.judging import NO_REPLY, is_on_file
+from replacements.requests.office import InForce
+from replacements.roll.stored import StoredRoll
+from replacements.roll.types import Voter
+from replacements.rules.transit import in_time
+from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Message, Packet, Reply, Request
+
+OPEN = ("waiting", "second", "asked")
+WAITS_FOR_VOTER = (Action.ASK_IDENTITY, Action.STATEMENT_FIRST)
+BALLOT = "ballot"  # the entry of the packet's contents that materials alone go without
+LONGEST_REPLY = 4000  # characters that a clerk may write into a reply
+
+
+class Refused(Exception):
+    """It cannot be done; the text says why and what to do. Nothing has changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a decision: the request's new state, a sentence for the person, and the new ballot, if one."""
+
+    state: str
+    text: str
+    issued: str = ""
+
+
+def close_request(request: Request, state: str, decision: str, by: str, at: datetime, note: str) -> None:
+    """The decision on the request's row."""
+    request.state, request.decision = state, decision
+    request.decision_note = note.strip() or request.decision_note
+    request.decided_by, request.decided_at = by, at
+    request.version += 1
+
+
+def carry_out(
+    session: Session,
+    request: Request,
+    force: InForce,
+    action: Action,
+    *,
+    by: str,
+    at: datetime,
+    note: str,
+    reply_text: str | None,
+) -> Outcome:
+    voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
+    mailing_day: date | None = None
+    new_number, stopped, old_number = "", None, ""
+    text = "Done."
+    if action is Action.REISSUE:
+        old_number, new_number, mailing_day = _reissue(session, request, force, voter, by=by, at=at)
+        text = f"Ballot {old_number} is void; ballot {new_number} goes into the mailing of {mailing_day:%A, %B %d}."
+    elif action is Action.SEND_MATERIALS and voter is not None:
+        mailing_day = _queue(session, request, force, voter, None, at=at)
+        text = f"The materials go into the mailing of {mailing_day:%A, %B %d}. No ballot was voided."
+    elif action is Action.STOP_REISSUE and voter is not None:
+        stopped, text = _stop(session, request, voter, by=by, at=at)
+    elif action is Action.DROP:
+        text = "Filed. No reply goes out."
+    elif action is Action.READ:
+        text = "Marked as read by a person. No reply was sent by the service."
+    state = "filed" if action is Action.DROP else "asked" if action in WAITS_FOR_VOTER else "done"
+    close_request(request, state, action.value, by, at, note)
+    reply = _reply(
+        session,
+        request,
+        force,
+        action,
+        voter,
+        at=at,
+        old_number=old_number,
+        new_number=new_number,
+        mailing_day=mailing_day,
+        stopped=stopped,
+        own_text=reply_text,
+    )
+    if reply is not None:
+        text += f" The reply ({reply.template}) is on its way out."
+    return Outcome(state, text, new_number)
+
+
+def _reissue(
+    session: Session, request: Request, force: InForce, voter: Voter | None, *, by: str, at: datetime
+) -> tuple[str, str, date]:
+    if voter is None:
+        raise Refused("This voter is no longer on the roll. Choose the voter again.")
+    live = session.scalars(
+        select(Ballot).where(
+            Ballot.election_id == force.election_id,
+            Ballot.voter_id == voter.voter_id,
+            Ballot.state.in_(LIVE_STATES),
+        )
+    ).first()
+    if live is None:
+        raise Refused("This voter has no live ballot that could be replaced.")
+    open_mailing(session, election_id=force.election_id, rules=force.rules, at=at)  # locked before the ledger is
+    try:
+        new = life.reissue(
+            session,
+            number=live.number,
+            cause=request.cause or "spoiled",
+            by=by,
+            at=at,
+            prefix=force.rules.mailing.number_prefix,
+            original=force.rules.replacements.original,
+            details={"request": request.id} | ({"agreed_by": request.first_by} if request.first_by else {}),
+        )
+    except life.NotPossible as error:
+        raise Refused(str(error)) from error
+    session.flush()
+    request.voided_ballot, request.issued_ballot = live.number, new.number
+    return live.number, new.number, _queue(session, request, force, voter, new.number, at=at)
+
+
+def _queue(
+    session: Session, request: Request, force: InForce, voter: Voter, number: str | None, *, at: datetime
+) -> date:
+    packet = queue_packet(
+        session,
+        election_id=force.election_id,
+        rules=force.rules,
+        at=at,
+        request_id=request.id,
+        voter_id=voter.voter_id,
+        ballot_number=number,
+        contents=[c for c in force.rules.mailing.contents if number is not None or c != BALLOT],
+    )
+    return session.get_one(Mailing, packet.mailing_id).goes_on
+
+
+def mailing_day_of(session: Session, packet: Packet) -> date:
+
+    return session.get_one(Mailing, packet.mailing_id).goes_on
+
+
+def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: datetime) -> tuple[bool, str]:
+    """Take back a replacement that still waits, and close the voter's other open requests for a ballot."""
+    others = session.scalars(
+        select(Request)
+        .where(Request.voter_id == voter.voter_id, Request.id != request.id, Request.election_id == request.election_id)
+        .with_for_update()
+    ).all()
+    stopped = True
+    text = "No replacement was on its way; the voter's ballot stays as it is."
+    for other in others:
+        if other.state in OPEN and other.proposal in (Action.REISSUE.value, Action.STATEMENT_FIRST.value):
+            close_request(other, "declined", "withdrawn", by, at, f"Withdrawn by the voter (request {request.id}).")
+            text = "The open request is closed; the voter's ballot stays as it is."
+        elif other.state == "done" and other.issued_ballot is not None:
+            try:
+                undo_reissue(session, other, by=by, at=at, reason=f"Withdrawn by the voter (request {request.id}).")
+            except Refused:
+                stopped = False
+                text = "Too late to stop: the replacement is mailed, and the first ballot stays void."
+            else:
+                other.decision_note = f"Taken back: withdrawn by the voter (request {request.id})."
+                other.state, other.decision = "declined", "withdrawn"
+                other.version += 1
+                stopped = True
+                text = "The replacement is cancelled; the first ballot is valid again."
+    return stopped, text
+
+
+def undo_reissue(session: Session, request: Request, *, by: str, at: datetime, reason: str) -> None:
+    packet = session.scalars(
+        select(Packet).where(Packet.ballot_number == request.issued_ballot, Packet.state == "queued").with_for_update()
+    ).first()
+    if packet is not None:
+        pull(session, packet.id, by=by, at=at, reason=reason)
+    try:
+        life.take_back(session, replacement=request.issued_ballot or "", reason=reason, by=by, at=at)
+    except life.NotPossible as error:
+        raise Refused(str(error)) from error
+    unsent = session.scalars(
+        select(Reply).where(Reply.request_id == request.id, Reply.state.in_(("held", "queued"))).with_for_update()
+    )
+    for reply in unsent:
+        reply.state = "cancelled"
+    request.voided_ballot = request.issued_ballot = None
+
+
+def _reply(
+    session: Session,
+    request: Request,
+    force: InForce,
+    action: Action,
+    voter: Voter | None,
+    *,
+    at: datetime,
+    old_number: str,
+    new_number: str,
+    mailing_day: date | None,
+    stopped: bool | None,
+    own_text: str | None,
+) -> Reply | None:
+    message = session.get_one(Message, request.message_id)
+    judged = request.judged
+    if action in NO_REPLY or not judged.get("may_answer") or not message.sender:
+        return None
+    chance = in_time(force.rules, mailing_day, overseas=bool(voter and voter.overseas)) if mailing_day else None
+    try:
+        rendered = render(
+            action.value,
+            judged.get("language", "en"),
+            drafting.facts(
+                voter=voter,
+                on_file=is_on_file(message.sender, voter),
+                rules=force.rules,
+                adopted=force.adopted,
+                in_time=chance,
+                missing=tuple(judged.get("missing", ())),
+                cause=request.cause or "",
+                form=judged.get("form") or force.rules.address_change.form,
+                old_number=old_number,
+                new_number=new_number,
+                mailing_day=mailing_day,
+                stopped=stopped,
+            ),
+            topics=tuple(judged.get("topics", ())) if action is Action.ANSWER else (),
+        )
+    except NoText as error:
+        raise Refused(f"There is no reviewed text for this: {error}. Choose another action.") from error
+    if own_text is not None and own_text.strip() and own_text.strip() != rendered.text.strip():
+        rendered = _edited(rendered, own_text)
+    return queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=at)
+
+
+def _edited(rendered: Rendered, own_text: str) -> Rendered:
+    text = own_text.replace("\r\n", "\n").strip()
+    if len(text) > LONGEST_REPLY:
+        raise Refused(f"The reply is longer than {LONGEST_REPLY} characters.")
+    page = html_page(text, subject=rendered.subject, language=rendered.language)
+    return Rendered(rendered.template, rendered.language, rendered.subject, text, page)
+
+
+def queue_reply(
+    session: Session,
+    request: Request,
+    force: InForce,
+    message: Message,
+    rendered: Rendered,
+    *,
+    seed: str,
+    at: datetime,
+) -> Reply | None:
+    """Put a reply to a request's message into the outbox, in the message's thread. None: no usable address."""
+    thread = message.judgement or {}
+    in_reply_to, references = thread_headers(
+        message.message_id, tuple(thread.get("references", ())), tuple(thread.get("in_reply_to", ()))
+    )
+    try:
+        return outbox.queue(
+            session,
+            election_id=force.election_id,
+            request_id=request.id,
+            rendered=rendered,
+            to=message.sender,
+            in_reply_to=in_reply_to,
+            references=" ".join(references),
+            domain=force.rules.office.address.rpartition("@")[2],
+            seed=f"{seed}/{rendered.template}",
+            at=at,
+        )
+    except outbox.UnusableAddress:
+        # A request is never held up by an address that cannot be answered; the request shows that no reply went.
+        return None
