@@ -16,7 +16,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.ballots.life import CANCELLED, ORIGINAL_FIRST
-from replacements.store.tables import BALLOT_STATES, Ballot, LedgerEntry
+from replacements.store.tables import BALLOT_STATES, LIVE_STATES, Ballot, LedgerEntry
 
 _STATE_IS_EVENT = frozenset({"voided", "suspended", "returned", "accepted", "challenged", "undeliverable"})
 _SAID_OTHERWISE = {"imported", "import_changed", "reissued", "reinstated", "cured"}
@@ -94,26 +94,17 @@ def reconcile(session: Session, election_id: str) -> Reconciliation:
             differences.append(Difference(number, f"is {said.state} by the ledger, but is not on record"))
         elif said is not None and is_now is not None:
             differences += [Difference(number, text) for text in _between(said, is_now)]
-    pairs_by_events = {(found.replaces, number) for number, found in by_events.items() if _stands(found)}
-    pairs_by_table = {(found.replaces, number) for number, found in by_table.items() if _stands(found)}
-    differences += [
-        Difference(number, f"replaces {original} on record, but not by the ledger")
-        for original, number in sorted(pairs_by_table - pairs_by_events, key=str)
-    ]
-    differences += [
-        Difference(number, f"replaces {original} by the ledger, but not on record")
-        for original, number in sorted(pairs_by_events - pairs_by_table, key=str)
-    ]
-    replaced = {original for original, _ in pairs_by_table if original}
-    for original, number in sorted(pairs_by_table, key=str):
-        found = by_table.get(original or "")
-        if found is not None and found.state not in ("voided", "suspended"):
-            replaced.discard(original)
-            differences.append(Difference(number, f"replaces {original}, but {original} is {found.state}"))
-    replaced |= {
+    pairs_by_events, pairs_by_table = _pairs(by_events), _pairs(by_table)
+    for number, found in by_table.items():
+        original = by_table.get(found.replaces or "")
+        if original is not None and found.state in LIVE_STATES and original.state in LIVE_STATES:
+            text = f"replaces {found.replaces}, but {found.replaces} is {original.state}"
+            differences.append(Difference(number, text))
+    replaced = {original for original, _ in pairs_by_table} | {
         number
         for number, found in by_events.items()
-        if found.ends and number in by_table and by_table[number].state in ("voided", "suspended")
+        if found.ends and not _gave_way(by_events.get(found.ends[-1]))
+        if number in by_table and by_table[number].state not in LIVE_STATES
     }
     return _counted(by_events, by_table, replaced, pairs_by_events, differences)
 
@@ -122,15 +113,13 @@ def _counted(
     by_events: Mapping[str, _Found],
     by_table: Mapping[str, _Found],
     replaced: Iterable[str],
-    pairs: Iterable[tuple[str | None, str]],
+    pairs: Iterable[tuple[str, str]],
     differences: list[Difference],
 ) -> Reconciliation:
     issued = Counter(found.style for found in by_events.values())
     states = Counter((found.style, found.state) for found in by_table.values())
     ended = Counter(by_table[number].style for number in replaced if number in by_table)
-    followed = Counter(
-        by_events[original].style for original, _ in pairs if original is not None and original in by_events
-    )
+    followed = Counter(by_events[original].style for original, _ in pairs if original in by_events)
 
     def count(styles: list[str]) -> Count:
         places = {state: sum(states[style, state] for style in styles) for state in BALLOT_STATES}
@@ -148,9 +137,19 @@ def _counted(
     return Reconciliation({name: count([name]) for name in names}, count(names), tuple(differences))
 
 
-def _stands(found: _Found) -> bool:
-    """Whether this is a replacement that still ends its original (it was not cancelled, nor beaten by the original)."""
-    return found.replaces is not None and not (found.state == "voided" and found.ended_because in _NO_LONGER_STANDS)
+def _pairs(ballots: Mapping[str, _Found]) -> set[tuple[str, str]]:
+    """(original, replacement) where the replacement still ends the original, as far as this side knows."""
+    return {
+        (found.replaces, number)
+        for number, found in ballots.items()
+        if found.replaces is not None and not _gave_way(found)
+        if found.replaces not in ballots or ballots[found.replaces].state not in LIVE_STATES
+    }
+
+
+def _gave_way(found: _Found | None) -> bool:
+    """Whether a replacement was cancelled, or voided because the original was back first."""
+    return found is not None and found.state == "voided" and found.ended_because in _NO_LONGER_STANDS
 
 
 def _between(said: _Found, is_now: _Found) -> Iterable[str]:
@@ -158,6 +157,8 @@ def _between(said: _Found, is_now: _Found) -> Iterable[str]:
         yield f"is {is_now.state} on record, but {said.state} by the ledger"
     if said.style != is_now.style:
         yield f"has style {is_now.style} on record, but {said.style} by the ledger"
+    if said.replaces != is_now.replaces:
+        yield f"replaces {is_now.replaces or 'none'} on record, but {said.replaces or 'none'} by the ledger"
     if said.voter_id != is_now.voter_id:
         yield "belongs to one voter on record, and to another by the ledger"
 

@@ -50,7 +50,7 @@ def load(empty: Database, tmp_path: Path) -> Load:
 
 def states(database: Database) -> dict[str, str]:
     with database.read() as session:
-        return dict(session.execute(select(Ballot.number, Ballot.state)).tuples().all())
+        return {row.number: row.state for row in session.execute(select(Ballot.number, Ballot.state))}
 
 
 def entries(database: Database) -> list[str]:
