@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from email_validator import EmailNotValidError, validate_email
 from sqlalchemy import delete, or_, select
 from sqlalchemy.orm import Session
 
@@ -90,7 +91,7 @@ def create(
     account = Account(
         name=shape,
         full_name=full_name.strip(),
-        email=email.strip(),
+        email=_checked_email(email),
         password_hash=passwords.hashed(password),
         roles=kept_roles,
         active=True,
@@ -121,6 +122,22 @@ def set_roles(session: Session, account_id: int, roles: Sequence[str]) -> None:
     if Role.SUPERVISOR not in kept:
         _keep_a_supervisor(session, account)
     account.roles = kept
+
+
+def set_email(session: Session, account_id: int, email: str) -> None:
+    """Where the weekly summary goes, for a supervisor; empty for nowhere. Raises AccountTrouble for no address."""
+    account = _account(session, account_id)
+    account.email = _checked_email(email)
+
+
+def _checked_email(email: str) -> str:
+    shape = email.strip()
+    if not shape:
+        return ""
+    try:
+        return validate_email(shape, check_deliverability=False).normalized
+    except EmailNotValidError as error:
+        raise AccountTrouble(f"{shape} is not a mail address: {error}") from error
 
 
 def switch_off(session: Session, account_id: int) -> None:

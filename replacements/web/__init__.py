@@ -1,1 +1,1 @@
-"""The dashboard: thin Flask pages over the other rooms; no rule of the trade lives here."""
+"""The pages: a blueprint per page of work. No rule of the trade lives here; the other rooms are asked."""

@@ -143,3 +143,12 @@ def test_a_name_is_taken_once(people_database: Database, vera: accounts.Member) 
 def test_a_password_as_short_as_everywhere_else_is_refused(people_database: Database) -> None:
     with people_database.write() as session, pytest.raises(PasswordRefused, match="15 are needed"):
         accounts.create(session, name="vera", password="Tr0ub4dor&3xyz", roles=["clerk"], at=NOW)
+
+
+def test_an_address_for_the_weekly_summary_must_be_one(people_database: Database, vera: accounts.Member) -> None:
+    with people_database.write() as session:
+        accounts.set_email(session, vera.account_id, " vera@fennmark.example ")
+        assert session.get_one(Account, vera.account_id).email == "vera@fennmark.example"
+        accounts.set_email(session, vera.account_id, "")
+        with pytest.raises(accounts.AccountTrouble, match="not a mail address"):
+            accounts.set_email(session, vera.account_id, "vera at fennmark")

@@ -1,0 +1,77 @@
+"""The web application, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from flask import Flask
+from flask_wtf.csrf import CSRFProtect
+
+from replacements.folders import TEMPLATES
+from replacements.people.accounts import ABSOLUTE
+from replacements.settings import Settings
+from replacements.store.database import Database
+from replacements.web import guard, showing, troubles
+from replacements.web.pages import (
+    deciding,
+    door,
+    front,
+    health,
+    ledger,
+    mailing,
+    people,
+    pictures,
+    reissued,
+    request,
+    requests_list,
+    return_desk,
+    rules,
+    style,
+    week,
+)
+
+PAGES = (
+    deciding,
+    door,
+    front,
+    health,
+    ledger,
+    mailing,
+    people,
+    pictures,
+    reissued,
+    request,
+    requests_list,
+    return_desk,
+    rules,
+    style,
+    week,
+)
+
+
+def create_app(database: Database, settings: Settings, *, now: Callable[[], datetime]) -> Flask:
+    """The pages over this database. `now` gives aware datetimes."""
+    app = Flask("replacements.web", template_folder=str(TEMPLATES / "pages"), static_folder="static")
+    app.config.update(
+        SECRET_KEY=settings.secret(),
+        SESSION_COOKIE_NAME=guard.cookie_name(settings, "form"),
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=settings.https,
+        SESSION_COOKIE_PATH="/",
+        WTF_CSRF_TIME_LIMIT=int(ABSOLUTE.total_seconds()),  # a form lives as long as a sign-in can
+        MAX_CONTENT_LENGTH=1_000_000,
+        MAX_FORM_MEMORY_SIZE=500_000,
+        MAX_FORM_PARTS=200,
+        SEND_FILE_MAX_AGE_DEFAULT=timedelta(hours=1),
+    )
+    app.extensions["replacements"] = guard.Office(database, settings, now)
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    guard.install(app)  # before the forms are checked, so that who is signed out is told that
+    CSRFProtect(app)
+    troubles.install(app)
+    showing.install(app)
+    for page in PAGES:
+        app.register_blueprint(page.blueprint)
+    return app

@@ -1,0 +1,129 @@
+"""Candidates side by side, as data for the table that a clerk compares them in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from replacements.store.tables import Request, VoterRow
+from replacements.web.showing import WITHHELD
+
+MOST_SHOWN = 4
+_DIFFERS = ("differs", "other ", "slip", "typo")
+_FULL_BAR = 100  # the bar's width for the strongest piece of evidence, in the drawing's own units
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One fact of one candidate: what is on record, how it compares, how much it weighs (bits), and a bar's width.
+    `against`: it speaks against this voter; `differs`: it is not the same, though it may still speak for the voter."""
+
+    on_record: str
+    level: str
+    weight: float | None
+    width: float
+    against: bool
+    differs: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A candidate as shown. `title` is the name, or a letter where names are withheld."""
+
+    title: str
+    voter_id: str
+    weight: float
+    chosen: bool
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The table: candidates across, facts down (`rows`: the fact's code, a piece or None per candidate)."""
+
+    candidates: tuple[Shown, ...]
+    rows: tuple[tuple[str, tuple[Piece | None, ...]], ...]
+    left_out: int
+
+
+def full_name(voter: VoterRow) -> str:
+    return " ".join(x for x in (voter.first_name, voter.middle_name, voter.last_name, voter.suffix) if x)
+
+
+def address_line(voter: VoterRow) -> str:
+    place = " ".join(x for x in (voter.state, voter.zip) if x)
+    return ", ".join(x for x in (voter.street, voter.unit, voter.city, place) if x)
+
+
+def _on_record(fact: str, voter: VoterRow | None) -> str:
+    if voter is None:
+        return ""
+    post = ", ".join(x for x in (voter.mail_street, voter.mail_unit, voter.mail_city, voter.mail_zip) if x)
+    return {
+        "name": full_name(voter),
+        "first_name": voter.first_name,
+        "middle_name": voter.middle_name,
+        "last_name": voter.last_name,
+        "suffix": voter.suffix,
+        "birth_date": voter.birth_date,
+        "age": voter.birth_date,
+        "address": address_line(voter),
+        "household": address_line(voter),
+        "mail_address": post,
+        "voter_id": voter.voter_id,
+        "email": voter.email,
+        "phone": voter.phone,
+        "former_name": voter.former_last_name,
+        "status": voter.status,
+    }.get(fact, "")
+
+
+def _notes(voter: VoterRow | None) -> tuple[str, ...]:
+    if voter is None:
+        return ("no longer on the roll",)
+    notes = []
+    if voter.status != "active":
+        notes.append(f"status: {voter.status}")
+    if voter.overseas:
+        notes.append("overseas or military")
+    if voter.protected:
+        notes.append("address is confidential: tell nobody")
+    if voter.id_required:
+        notes.append("copy of an identification required")
+    return tuple(notes)
+
+
+def comparison(session: Session, request: Request, *, personal: bool) -> Comparison:
+    """The candidates of a request; without `personal`, evidence words and weights only, under letters."""
+    found: list[dict[str, Any]] = request.judged.get("candidates", [])
+    kept = found[:MOST_SHOWN]
+    voters = [session.get(VoterRow, c["voter_id"]) for c in kept]
+    strongest = max((abs(w) for c in kept for w in c.get("weights", {}).values()), default=0.0) or 1.0
+    facts = list(dict.fromkeys(fact for c in kept for fact in (*c.get("evidence", {}), *c.get("weights", {}))))
+    rows = []
+    for fact in facts:
+        pieces: list[Piece | None] = []
+        for candidate, voter in zip(kept, voters, strict=True):
+            level, weight = candidate.get("evidence", {}).get(fact), candidate.get("weights", {}).get(fact)
+            if level is None and weight is None:
+                pieces.append(None)
+                continue
+            shown = _on_record(fact, voter) if personal else WITHHELD
+            against = weight is not None and weight < 0
+            differs = against or any(word in (level or "") for word in _DIFFERS)
+            width = _FULL_BAR * abs(weight or 0.0) / strongest
+            pieces.append(Piece(shown, level or "", weight, round(width, 1), against, differs))
+        rows.append((fact, tuple(pieces)))
+    candidates = tuple(
+        Shown(
+            (full_name(voter) if voter else candidate["voter_id"]) if personal else f"Candidate {chr(65 + place)}",
+            candidate["voter_id"] if personal else "",
+            candidate.get("weight", 0.0),
+            candidate["voter_id"] == request.voter_id,
+            _notes(voter) if personal else (),
+        )
+        for place, (candidate, voter) in enumerate(zip(kept, voters, strict=True))
+    )
+    return Comparison(candidates, tuple(rows), len(found) - len(kept))

@@ -1,0 +1,178 @@
+"""The door: who is looking, what they may do, and the headers that every answer carries.
+
+Every view says who may open it (`needs`, `for_staff`, `for_everybody`); a view that says nothing is closed to all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, TypeVar, cast
+
+from flask import Flask, Response, abort, current_app, flash, g, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from replacements.people.accounts import Member, signed_in
+from replacements.people.permissions import Permission, may
+from replacements.requests.office import InForce, in_force
+from replacements.settings import Settings
+from replacements.store.database import Database
+
+CONTENT_SECURITY_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "style-src 'self'",
+        "img-src 'self' data:",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+    )
+)
+HEADERS = {
+    "Content-Security-Policy": CONTENT_SECURITY_POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",  # a form's own origin is checked where there is https
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+_FOR_EVERYBODY = "everybody"
+_FOR_STAFF = "staff"
+View = TypeVar("View", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True, slots=True)
+class Office:
+    """What the pages are built on: the database, the settings, the clock."""
+
+    database: Database
+    settings: Settings
+    now: Callable[[], datetime]
+
+
+@dataclass(frozen=True, slots=True)
+class Here:
+    """This one look at a page: who, when, under which rules."""
+
+    member: Member | None
+    at: datetime
+    in_force: InForce | None
+
+    def may(self, permission: Permission) -> bool:
+        return self.member is not None and may(self.member.roles, permission)
+
+    @property
+    def sees_personal(self) -> bool:
+        return self.may(Permission.SEE_PERSONAL)
+
+    @property
+    def name(self) -> str:
+        """The account's name, for the record. Only on pages for staff."""
+        if self.member is None:
+            abort(403)
+        return self.member.name
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        return self.member.roles if self.member else ()
+
+    @property
+    def election_id(self) -> str:
+        """The election whose rules are loaded; empty before any are."""
+        return self.in_force.election_id if self.in_force else ""
+
+
+def office() -> Office:
+    return cast(Office, current_app.extensions["replacements"])
+
+
+def here() -> Here:
+    found = g.get("here")
+    return found if isinstance(found, Here) else Here(None, office().now(), None)
+
+
+def rules_or_stop() -> InForce:
+    """The rules in force; a page that cannot do without them ends here while none are loaded."""
+    found = here().in_force
+    if found is None:
+        abort(
+            409,
+            "The office's rules are not loaded yet. They are loaded on the command line, from the office's rules file.",
+        )
+    return found
+
+
+def needs(permission: Permission) -> Callable[[View], View]:
+    """This view is for those who have this permission."""
+
+    def mark(view: View) -> View:
+        view.__dict__["open_to"] = permission
+        return view
+
+    return mark
+
+
+def for_staff(view: View) -> View:
+    """This view is for everybody who is signed in."""
+    view.__dict__["open_to"] = _FOR_STAFF
+    return view
+
+
+def for_everybody(view: View) -> View:
+    """This view is for everybody, signed in or not. Nothing about any voter may be on it."""
+    view.__dict__["open_to"] = _FOR_EVERYBODY
+    return view
+
+
+def open_to(view: Callable[..., Any]) -> str | Permission | None:
+    """Who may open a view; None: nobody."""
+    return cast("str | Permission | None", getattr(view, "open_to", None))
+
+
+def cookie_name(settings: Settings, name: str) -> str:
+    return f"__Host-{name}" if settings.https else name
+
+
+def token() -> str:
+    return request.cookies.get(cookie_name(office().settings, "sign-in"), "")
+
+
+def install(app: Flask) -> None:
+    """Put the door in front of every view of the app."""
+    app.before_request(_at_the_door)
+    app.after_request(_headers)
+
+
+def _at_the_door() -> AnyResponse | None:
+    if request.endpoint == "static":
+        return None
+    view = current_app.view_functions.get(request.endpoint or "")
+    allowed = open_to(view) if view is not None else None
+    place, at = office(), office().now()
+    with place.database.read() as session:
+        rules = in_force(session)
+    member = signed_in(place.database, token(), at=at)
+    g.here = Here(member, at, rules)
+    if view is None or allowed == _FOR_EVERYBODY:
+        return None  # an address that is none becomes "not found" further on
+    if member is None:
+        if request.method != "GET":
+            flash("You are signed out, so nothing was saved. Sign in and do it again.", "stop")
+            return redirect(url_for("door.sign_in"), 303)
+        back = request.full_path.rstrip("?") if request.path != "/" else None
+        return redirect(url_for("door.sign_in", back=back), 303)
+    if allowed == _FOR_STAFF or (isinstance(allowed, Permission) and may(member.roles, allowed)):
+        return None
+    abort(403)
+
+
+def _headers(response: Response) -> Response:
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    if office().settings.https:
+        response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
+    if request.endpoint not in ("static", "style.bootstrap"):
+        response.headers["Cache-Control"] = "no-store"
+    return response

@@ -1,0 +1,61 @@
+"""A stored message as a page shows it: its parts in the order in which they matter, its pictures withheld."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from email import message_from_bytes, policy
+
+from sqlalchemy.orm import Session
+
+from replacements.mail.letter import Letter, UnreadableMail
+from replacements.mail.parsing import parse
+from replacements.requests.office import InForce
+from replacements.store.tables import Message, RawMail
+
+# Only what a browser draws without running anything, told by the first bytes and not by what the message claims.
+_SIGNS = (
+    (b"\xff\xd8\xff", "image/jpeg"),
+    (b"\x89PNG\r\n\x1a\n", "image/png"),
+    (b"GIF87a", "image/gif"),
+    (b"GIF89a", "image/gif"),
+)
+MOST_PICTURES = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture of a message. `content_type` is empty where it is of a sort that is not shown."""
+
+    place: int
+    name: str
+    content_type: str
+    data: bytes
+
+
+def letter_of(session: Session, message: Message, force: InForce | None) -> Letter | None:
+    """The message read afresh from its bytes; None where they are gone or cannot be read."""
+    raw = session.get(RawMail, message.id)
+    if raw is None:
+        return None
+    own = frozenset({force.rules.office.address.lower()}) if force else frozenset()
+    try:
+        return parse(raw.raw, office_addresses=own, received_at=message.arrived_at)
+    except UnreadableMail:
+        return None
+
+
+def pictures_of(raw: bytes) -> list[Picture]:
+    """The pictures in a message's bytes, in order."""
+    found: list[Picture] = []
+    for part in message_from_bytes(raw, policy=policy.default).walk():
+        if len(found) == MOST_PICTURES:
+            break
+        if part.get_content_maintype() != "image":
+            continue
+        data = part.get_payload(decode=True)
+        if isinstance(data, bytes):
+            sort = next((kind for sign, kind in _SIGNS if data.startswith(sign)), "")
+            if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+                sort = "image/webp"
+            found.append(Picture(len(found), part.get_filename() or f"picture {len(found) + 1}", sort, data))
+    return found

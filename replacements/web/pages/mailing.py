@@ -1,0 +1,197 @@
+"""A mailing: what goes in it, closing it, its papers, the two signatures."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+
+from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from werkzeug.wrappers import Response as AnyResponse
+
+from replacements.ballots.life import NotPossible
+from replacements.mailings import documents, queue, signing, stock
+from replacements.people.permissions import Permission
+from replacements.requests import dispatch
+from replacements.rules.calendar import cut_off, next_mailing
+from replacements.rules.office import Rules
+from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
+from replacements.web.evidence import full_name
+from replacements.web.guard import here, needs, office, rules_or_stop
+
+blueprint = Blueprint("mailing", __name__)
+Paper = Callable[[Session, int, Rules], bytes]
+PAPERS: dict[str, tuple[str, Paper]] = {
+    "labels": ("Labels", documents.labels_pdf),
+    "pick-list": ("Pick list", documents.pick_list_pdf),
+    "checklist": ("Packet checklist", documents.checklist_pdf),
+    "manifest": ("Manifest", documents.manifest_pdf),
+}
+
+
+def _page(session: Session, mailing: Mailing | None) -> str:
+    force = rules_or_stop()
+    goes_on = mailing.goes_on if mailing else next_mailing(force.rules, here().at)
+    rows = (
+        session.execute(
+            select(Packet, Ballot, VoterRow)
+            .outerjoin(Ballot, Packet.ballot_number == Ballot.number)
+            .outerjoin(VoterRow, Packet.voter_id == VoterRow.voter_id)
+            .where(Packet.mailing_id == mailing.id)
+            .order_by(Ballot.style, Packet.id)
+        ).all()
+        if mailing
+        else []
+    )
+    signatures = (
+        session.scalars(select(Signature).where(Signature.mailing_id == mailing.id).order_by(Signature.at)).all()
+        if mailing
+        else []
+    )
+    return render_template(
+        "mailing.html",
+        mailing=mailing,
+        goes_on=goes_on,
+        closes_at=cut_off(force.rules, goes_on),
+        rows=rows,
+        going=[packet for packet, _, _ in rows if packet.state != "pulled"],
+        by_style=sorted(Counter(b.style for p, b, _ in rows if b is not None and p.state != "pulled").items()),
+        signatures=signatures,
+        papers=PAPERS,
+        full_name=full_name,
+        stocks=stock.overview(session, force.election_id),
+        mailings=session.scalars(
+            select(Mailing).where(Mailing.election_id == force.election_id).order_by(Mailing.goes_on.desc()).limit(10)
+        ).all(),
+    )
+
+
+@blueprint.get("/mailing")
+@needs(Permission.SEE_MAILING)
+def next_one() -> str:
+    force = rules_or_stop()
+    with office().database.read() as session:
+        return _page(
+            session,
+            session.scalars(
+                select(Mailing).where(
+                    Mailing.election_id == force.election_id,
+                    Mailing.goes_on == next_mailing(force.rules, here().at),
+                )
+            ).first(),
+        )
+
+
+@blueprint.get("/mailings/<int:mailing_id>")
+@needs(Permission.SEE_MAILING)
+def page(mailing_id: int) -> str:
+    with office().database.read() as session:
+        return _page(session, _found(session, mailing_id))
+
+
+def _found(session: Session, mailing_id: int) -> Mailing:
+    mailing = session.get(Mailing, mailing_id)
+    if mailing is None:
+        abort(404)
+    return mailing
+
+
+def _back(mailing_id: int) -> AnyResponse:
+    return redirect(url_for("mailing.page", mailing_id=mailing_id), 303)
+
+
+@blueprint.post("/mailings/<int:mailing_id>/close")
+@needs(Permission.CLOSE_MAILING)
+def close(mailing_id: int) -> AnyResponse:
+    try:
+        dispatch.close(office().database, mailing_id, by=here().name, at=here().at)
+    except NotPossible as why:
+        flash(f"{why} Nothing was changed.", "stop")
+    else:
+        flash("The mailing is closed. Print its papers, fill the packets, count them, and sign.", "good")
+    return _back(mailing_id)
+
+
+@blueprint.post("/mailings/<int:mailing_id>/sign")
+@needs(Permission.SIGN_MAILING)
+def sign(mailing_id: int) -> AnyResponse:
+    counted = request.form.get("counted", type=int)
+    if counted is None or counted < 0:
+        flash("Enter how many packets you counted, as a number. Nothing was signed.", "stop")
+        return _back(mailing_id)
+    try:
+        signed = dispatch.sign(office().database, mailing_id, account=here().name, counted=counted, at=here().at)
+    except NotPossible as why:
+        flash(f"{why} Nothing was signed.", "stop")
+    else:
+        flash(signed.text, "stop" if signed.state == "refused" else "good")
+    return _back(mailing_id)
+
+
+@blueprint.post("/packets/<int:packet_id>/pull")
+@needs(Permission.PULL_PACKET)
+def pull(packet_id: int) -> AnyResponse:
+    reason = request.form.get("note", "").strip()
+    with office().database.read() as session:
+        packet = session.get(Packet, packet_id)
+        if packet is None:
+            abort(404)
+        mailing_id = packet.mailing_id
+    if not reason:
+        flash("Say why the packet is pulled. Nothing was changed.", "stop")
+        return _back(mailing_id)
+    try:
+        with office().database.write() as session:
+            queue.pull(session, packet_id, by=here().name, at=here().at, reason=reason)
+    except NotPossible as why:
+        flash(f"{why} Nothing was changed.", "stop")
+    else:
+        flash("The packet is pulled from this mailing.", "good")
+    return _back(mailing_id)
+
+
+@blueprint.get("/mailings/<int:mailing_id>/<paper>.pdf")
+@needs(Permission.PRINT_MAILING)
+def paper(mailing_id: int, paper: str) -> Response:
+    if paper not in PAPERS:
+        abort(404)
+    force = rules_or_stop()
+    with office().database.read() as session:
+        mailing = _found(session, mailing_id)
+        if mailing.state == "open":
+            abort(409, "A mailing's papers are printed when it is closed; this one is still open.")
+        return _pdf(PAPERS[paper][1](session, mailing_id, force.rules), f"{paper}-{mailing.goes_on.isoformat()}")
+
+
+def _pdf(data: bytes, name: str) -> Response:
+    disposition = f'inline; filename="{name}.pdf"'
+    return Response(data, mimetype="application/pdf", headers={"Content-Disposition": disposition})
+
+
+@blueprint.post("/packets/<int:packet_id>/label")
+@needs(Permission.PRINT_MAILING)
+def label_again(packet_id: int) -> AnyResponse:
+    """One label once more, after a jam. That it was printed again is recorded."""
+    force = rules_or_stop()
+    try:
+        with office().database.write() as session:
+            packet = signing.reprint(session, packet_id, by=here().name, at=here().at)
+            data = documents.labels_pdf(session, packet.mailing_id, force.rules, packets={packet_id})
+    except NotPossible as why:
+        abort(409, str(why))
+    return _pdf(data, f"label-{packet_id}")
+
+
+@blueprint.post("/stock")
+@needs(Permission.SET_STOCK)
+def set_stock() -> AnyResponse:
+    force = rules_or_stop()
+    style, on_hand = request.form.get("style", "").strip(), request.form.get("on_hand", type=int)
+    if not style or on_hand is None or on_hand < 0:
+        flash("Enter a ballot style and a number. Nothing was changed.", "stop")
+    else:
+        with office().database.write() as session:
+            stock.count(session, force.election_id, style, on_hand, by=here().name, at=here().at)
+        flash(f"Stock of style {style} is now {on_hand}.", "good")
+    return redirect(url_for("mailing.next_one"), 303)

@@ -1,0 +1,95 @@
+"""One request: the message as written on the one side, the evidence and the decision on the other."""
+
+from __future__ import annotations
+
+from flask import Blueprint, abort, render_template
+from sqlalchemy import select
+
+from replacements.people.permissions import Permission
+from replacements.proposals.types import Action
+from replacements.rules.calendar import next_mailing
+from replacements.rules.transit import in_time
+from replacements.store.tables import Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
+from replacements.web.evidence import comparison
+from replacements.web.guard import here, needs, office
+from replacements.web.letters import letter_of
+
+blueprint = Blueprint("request", __name__, url_prefix="/requests")
+# What a clerk may choose instead of what is proposed, in the order of the list.
+CHOICES = (
+    Action.REISSUE,
+    Action.STATEMENT_FIRST,
+    Action.COME_IN,
+    Action.ALREADY_BACK,
+    Action.NO_BALLOT_OUT,
+    Action.SEND_MATERIALS,
+    Action.SEND_FORM,
+    Action.ANSWER,
+    Action.STOP_REISSUE,
+    Action.READ,
+    Action.DROP,
+)
+
+
+@blueprint.get("/<int:request_id>")
+@needs(Permission.SEE_REQUESTS)
+def page(request_id: int) -> str:
+    looker = here()
+    with office().database.read() as session:
+        request = session.get(Request, request_id)
+        if request is None:
+            abort(404)
+        message = session.get_one(Message, request.message_id)
+        shown = comparison(session, request, personal=looker.sees_personal)
+        voter = session.get(VoterRow, request.voter_id) if request.voter_id else None
+        ballots = (
+            session.scalars(
+                select(Ballot)
+                .where(Ballot.voter_id == request.voter_id, Ballot.election_id == request.election_id)
+                .order_by(Ballot.mailed_on.is_(None), Ballot.mailed_on, Ballot.number)
+            ).all()
+            if request.voter_id
+            else []
+        )
+        packet = session.execute(
+            select(Packet, Mailing)
+            .join(Mailing, Packet.mailing_id == Mailing.id)
+            .where(Packet.request_id == request.id)
+            .order_by(Packet.id.desc())
+        ).first()
+        others = session.scalars(
+            select(Request)
+            .where(
+                Request.id != request.id,
+                (Request.message_id == request.message_id)
+                | (Request.id == request.continues)
+                | (Request.continues == request.id)
+                | (Request.voter_id.is_not(None) & (Request.voter_id == request.voter_id)),
+            )
+            .order_by(Request.id)
+            .limit(20)
+        ).all()
+        replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
+        letter = letter_of(session, message, looker.in_force)
+        undecided = request.state in ("waiting", "second", "asked")
+        chance = None
+        if looker.in_force and request.judged.get("in_time") and undecided:
+            overseas = bool(voter and voter.overseas)
+            rules = looker.in_force.rules
+            chance = in_time(rules, next_mailing(rules, looker.at), overseas=overseas)
+        return render_template(
+            "request.html",
+            request_=request,
+            message=message,
+            letter=letter,
+            shown=shown,
+            voter=voter,
+            ballots=ballots,
+            packet=packet,
+            others=others,
+            replies=replies,
+            undecided=undecided,
+            chance=chance,
+            judged_chance=request.judged.get("in_time"),
+            choices=CHOICES,
+        )

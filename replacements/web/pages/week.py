@@ -1,0 +1,72 @@
+"""The week in numbers, on a page and as files."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from replacements.ballots.reconciling import reconcile
+from replacements.people.permissions import Permission
+from replacements.rules.calendar import local
+from replacements.summary import export
+from replacements.summary.week import Week
+from replacements.summary.week import week as week_of
+from replacements.web.guard import here, needs, office, rules_or_stop
+
+blueprint = Blueprint("week", __name__, url_prefix="/week")
+
+
+def _monday(text: str) -> date:
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        abort(404)
+    return found - timedelta(days=found.weekday())
+
+
+def _week(monday: date) -> Week:
+    force = rules_or_stop()
+    with office().database.read() as session:
+        return week_of(session, force.election_id, monday, force.rules.office.time_zone)
+
+
+@blueprint.get("/")
+@needs(Permission.SEE_WEEK)
+def page() -> str | AnyResponse:
+    chosen = request.args.get("from")
+    if chosen:
+        return redirect(url_for("week.one", monday=_monday(chosen).isoformat()))
+    today = local(rules_or_stop().rules, here().at).date()
+    return one((today - timedelta(days=today.weekday())).isoformat())
+
+
+@blueprint.get("/<monday>")
+@needs(Permission.SEE_WEEK)
+def one(monday: str) -> str:
+    start, force = _monday(monday), rules_or_stop()
+    found = _week(start)
+    with office().database.read() as session:
+        reconciled = reconcile(session, force.election_id)
+    return render_template(
+        "week.html",
+        week=found,
+        monday=start,
+        sunday=start + timedelta(days=6),
+        before=start - timedelta(days=7),
+        after=start + timedelta(days=7),
+        tables=sorted(export.tables(found)),
+        reconciled=reconciled,
+    )
+
+
+@blueprint.get("/<monday>/<name>.csv")
+@needs(Permission.SEE_WEEK)
+def table(monday: str, name: str) -> Response:
+    start = _monday(monday)
+    tables = export.tables(_week(start))
+    if name not in tables:
+        abort(404)
+    disposition = f'attachment; filename="week-{start.isoformat()}-{name}.csv"'
+    return Response(tables[name], mimetype="text/csv; charset=utf-8", headers={"Content-Disposition": disposition})

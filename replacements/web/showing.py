@@ -1,0 +1,182 @@
+"""How things are shown: times in the office's zone, names of the trade for codes, the words that decided marked."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, request
+
+from replacements.people.permissions import Permission
+from replacements.rules.calendar import local
+from replacements.web.guard import Here, here
+
+WITHHELD = "withheld"
+
+
+@cache
+def _words() -> dict[str, dict[str, str]]:
+    return tomllib.loads(Path(__file__).with_name("words.toml").read_text(encoding="utf-8"))
+
+
+def word(code: object, group: str) -> str:
+    """What people call a code; the code itself, spaced out, where no word is on the list."""
+    text = "" if code is None else str(code)
+    return _words()[group].get(text, text.replace("_", " "))
+
+
+def words(group: str) -> dict[str, str]:
+    return _words()[group]
+
+
+def at_the_office(at: datetime) -> datetime:
+    """This moment on the office's clock; UTC before its rules are loaded."""
+    found = here().in_force
+    return local(found.rules, at) if found else at.astimezone(UTC)
+
+
+def day(value: date | str | None) -> str:
+    """`Mon, Sep 28, 2026`; an ISO date may come as text."""
+    if not value:
+        return "–"
+    found = date.fromisoformat(value[:10]) if isinstance(value, str) else value
+    return f"{found:%a, %b} {found.day}, {found.year}"
+
+
+def moment(value: datetime | None) -> str:
+    """`Mon, Sep 28, 2026, 11:05 am` on the office's clock."""
+    if value is None:
+        return "–"
+    found = at_the_office(value)
+    zone = "" if here().in_force else " UTC"
+    return f"{day(found.date())}, {clock(found)}{zone}"
+
+
+def moment_text(value: str) -> str:
+    """The same for a time that is kept as ISO text."""
+    return moment(datetime.fromisoformat(value))
+
+
+def clock(value: datetime) -> str:
+    return f"{value.hour % 12 or 12}:{value:%M} {'am' if value.hour < 12 else 'pm'}"
+
+
+def age(value: datetime | None) -> str:
+    """How long ago, as one would say it."""
+    if value is None:
+        return "–"
+    gone = max(here().at - value, timedelta())
+    if gone < timedelta(hours=1):
+        return f"{gone.seconds // 60} min"
+    if gone < timedelta(days=2):
+        return f"{int(gone.total_seconds() // 3600)} h"
+    return f"{gone.days} days"
+
+
+def percent(value: float | None) -> str:
+    """`98 %`; never rounded up to certainty or down to none."""
+    if value is None:
+        return "–"
+    if 0 < value < 0.01:
+        return "under 1 %"
+    if 0.99 < value < 1:
+        return "over 99 %"
+    return f"{round(value * 100)} %"
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of text; `decided` marks words that the reading rests on."""
+
+    text: str
+    decided: bool = False
+
+
+def _pattern(phrase: str) -> str:
+    """The phrase as whole words where its script has spaces; any white space between them."""
+    before = r"(?<!\w)" if phrase.strip()[0].isascii() else ""
+    after = r"(?!\w)" if phrase.strip()[-1].isascii() else ""
+    return before + r"\s+".join(map(re.escape, phrase.split())) + after
+
+
+def marked(text: str, phrases: Iterable[str]) -> list[Stretch]:
+    """The text cut into stretches, the given phrases marked wherever they stand, line breaks between words or not."""
+    patterns = [_pattern(phrase) for phrase in phrases if phrase.strip()]
+    if not patterns:
+        return [Stretch(text)]
+    found = re.compile("|".join(sorted(patterns, key=len, reverse=True)), re.IGNORECASE)
+    stretches, end = [], 0
+    for match in found.finditer(text):
+        stretches += [Stretch(text[end : match.start()]), Stretch(match.group(), decided=True)]
+        end = match.end()
+    return [s for s in [*stretches, Stretch(text[end:])] if s.text]
+
+
+def language_tag(code: str | None) -> str:
+    """What goes into `lang`: nothing where the language is not known."""
+    return code if code and code != "und" and re.fullmatch(r"[a-z]{2,3}(-[A-Za-z0-9]+)*", code) else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """An entry of the page's menu."""
+
+    endpoint: str
+    text: str
+    current: bool
+
+
+_MENU = (
+    ("front.page", "Today", None),
+    ("requests.page", "Requests", Permission.SEE_REQUESTS),
+    ("reissued.page", "Reissued", Permission.SEE_REQUESTS),
+    ("mailing.next_one", "Mailing", Permission.SEE_MAILING),
+    ("return_desk.page", "Return desk", Permission.USE_RETURN_DESK),
+    ("week.page", "Week", Permission.SEE_WEEK),
+    ("ledger.page", "Ledger", Permission.SEE_LEDGER),
+    ("rules.page", "Rules", Permission.SEE_RULES),
+    ("people.page", "People", Permission.MANAGE_PEOPLE),
+    ("health.page", "Health", Permission.SEE_HEALTH),
+)
+
+
+def menu(looker: Here) -> list[Link]:
+    if looker.member is None:
+        return []
+    at = (request.endpoint or "").split(".")[0]
+    at = "requests" if at in ("request", "deciding", "pictures") else at
+    return [
+        Link(endpoint, text, endpoint.split(".")[0] == at)
+        for endpoint, text, permission in _MENU
+        if permission is None or looker.may(permission)
+    ]
+
+
+def install(app: Flask) -> None:
+    app.jinja_env.filters.update(
+        word=word,
+        day=day,
+        moment=moment,
+        moment_text=moment_text,
+        age=age,
+        percent=percent,
+        marked=marked,
+        language_tag=language_tag,
+    )
+
+    @app.context_processor
+    def on_every_page() -> dict[str, Any]:
+        looker = here()
+        return {
+            "here": looker,
+            "menu": menu(looker),
+            "Permission": Permission,
+            "words": words,
+            "WITHHELD": WITHHELD,
+        }

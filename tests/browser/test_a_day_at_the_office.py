@@ -1,0 +1,107 @@
+"""In a real browser, without scripts of ours: a clerk's decision, and the return desk by keyboard only."""
+
+from __future__ import annotations
+
+from selenium.webdriver import Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.remote.webelement import WebElement
+from selenium.webdriver.support import expected_conditions as wait_for
+from selenium.webdriver.support.wait import WebDriverWait
+
+from replacements.store.tables import Ballot, LedgerEntry, Packet, Request
+from tests.web.invented_office import PASSWORD, Site
+
+
+def _sign_in(browser: Chrome, address: str, name: str) -> None:
+    browser.get(f"{address}/sign-in")
+    _focused(browser).send_keys(name, Keys.TAB, PASSWORD, Keys.ENTER)
+    WebDriverWait(browser, 20).until(wait_for.title_contains("Today"))
+
+
+def _focused(browser: Chrome) -> WebElement:
+    return browser.switch_to.active_element
+
+
+def _text(browser: Chrome) -> str:
+    return browser.find_element(By.TAG_NAME, "main").text
+
+
+def _scan(browser: Chrome, number: str) -> str:
+    """Type into whatever has the focus, as a scanner does, and wait for the answer about this number."""
+    before = browser.find_element(By.TAG_NAME, "html")
+    _focused(browser).send_keys(number, Keys.ENTER)
+    WebDriverWait(browser, 20).until(wait_for.staleness_of(before))
+    return browser.find_element(By.CSS_SELECTOR, ".answer").text
+
+
+def test_a_clerk_signs_in_opens_a_request_and_approves_it(browser: Chrome, address: str, site: Site) -> None:
+    _sign_in(browser, address, "clerk")
+    browser.find_element(By.LINK_TEXT, "Work through them").click()
+    browser.find_element(By.LINK_TEXT, "1").click()
+    assert browser.find_element(By.TAG_NAME, "mark").text == "coffee went all over"
+    assert not browser.find_elements(By.CSS_SELECTOR, "main img")
+    browser.find_element(By.XPATH, "//button[text()='Approve as proposed']").click()
+    WebDriverWait(browser, 20).until(wait_for.presence_of_element_located((By.CSS_SELECTOR, ".say.good")))
+    with site.database.read() as session:
+        request = session.get_one(Request, 1)
+        old = session.get_one(Ballot, "5000018")
+        new = session.query(Ballot).filter_by(replaces="5000018").one()
+        assert (request.state, request.decided_by, request.issued_ballot) == ("done", "clerk", new.number)
+        assert (old.state, new.state) == ("voided", "issued")
+        assert session.query(Packet).filter_by(ballot_number=new.number).one().state == "queued"
+        assert new.number in _text(browser)
+
+
+def test_a_clerk_who_comes_second_is_told_plainly(browser: Chrome, address: str, site: Site) -> None:
+    _sign_in(browser, address, "clerk")
+    browser.get(f"{address}/requests/1")
+    with site.database.write() as session:
+        session.get_one(Request, 1).version += 1
+    browser.find_element(By.XPATH, "//button[text()='Approve as proposed']").click()
+    WebDriverWait(browser, 20).until(wait_for.presence_of_element_located((By.CSS_SELECTOR, ".say.stop")))
+    assert "Someone else decided this meanwhile" in _text(browser)
+    with site.database.read() as session:
+        assert session.get_one(Ballot, "5000018").state == "issued"
+
+
+def test_the_return_desk_is_worked_without_a_mouse(browser: Chrome, address: str, site: Site) -> None:
+    _sign_in(browser, address, "return_desk")
+    browser.get(f"{address}/return-desk/")
+    live = _scan(browser, "5000018")
+    assert "LIVE – accept for checking" in live
+    stop = _scan(browser, "5000026")
+    assert "STOP" in stop
+    assert "8000011" in stop
+    assert "NOT ONE OF OURS" in _scan(browser, "1234567")
+    assert "taken in before" in _scan(browser, "5000018")
+    assert len(browser.find_elements(By.CSS_SELECTOR, "tbody tr")) == 4
+    with site.database.read() as session:
+        events = [e.event for e in session.query(LedgerEntry).filter_by(by="return_desk").order_by(LedgerEntry.seq)]
+    assert events == ["returned", "returned_after_void", "returned_unknown", "returned_again"]
+    browser.refresh()
+    with site.database.read() as session:
+        assert session.query(LedgerEntry).filter_by(by="return_desk").count() == 4
+
+
+def test_every_page_fits_a_narrow_screen(browser: Chrome, address: str) -> None:
+    """WCAG 2.2, 1.4.10: no scrolling in two directions at 320 CSS pixels; wide tables scroll within themselves."""
+    _sign_in(browser, address, "supervisor")
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": 320, "height": 800, "deviceScaleFactor": 1, "mobile": False}
+    )
+    pages = (
+        "",
+        "requests/",
+        "requests/1",
+        "reissued/",
+        "mailing",
+        "return-desk/",
+        "week/",
+        "ledger/",
+        "rules/",
+        "people/",
+    )
+    for page in (*pages, "health", "my-password", "messages/1/pictures"):
+        browser.get(f"{address}/{page}")
+        width = browser.execute_script("return document.documentElement.scrollWidth")
+        assert width <= 320, (page, width)
