@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
-from datetime import date, datetime
+from datetime import date, datetime, time
 from functools import cache
 
 from replacements.folders import TEMPLATES
+
+_DAY_NAME = "(monday|tuesday|wednesday|thursday|friday|saturday|sunday)"
+_CLOCK = r"(\d{1,2})(?::(\d\d))? ?(am|pm)"
+_OPEN = re.compile(rf"(?:{_DAY_NAME}(?: to {_DAY_NAME})?, )?{_CLOCK} to {_CLOCK}", re.IGNORECASE)
 
 
 @cache
@@ -38,7 +43,33 @@ def short_day(day: date, language: str) -> str:
     return _day(day, language, "short")
 
 
-def hour(at: datetime, language: str) -> str:
+def opening(hours: str, language: str) -> str:
+    """An office's hours, of the form `Monday to Friday, 8 am to 5 pm` or `at all hours`, in the language.
+
+    Hours of any other form are given back as the office wrote them.
+    """
+    if hours.strip().lower() == _text("en", "always"):
+        return _text(language, "always")
+    found = _OPEN.fullmatch(hours.strip())
+    if language == "en" or found is None:
+        return hours
+    first, last, *clocks = found.groups()
+    opens, closes = (_hour_of(clocks[at], clocks[at + 1], clocks[at + 2], language) for at in (0, 3))
+    between = _text(language, "hours").format(open=opens, close=closes)
+    names, english = _names(language, "weekdays"), [name.lower() for name in _names("en", "weekdays")]
+    if not first:
+        return between
+    one = names[english.index(first.lower())]
+    if not last:
+        return f"{one}, {between}"
+    return f"{_text(language, 'days').format(first=one, last=names[english.index(last.lower())])}, {between}"
+
+
+def _hour_of(clock: str, minute: str | None, half: str, language: str) -> str:
+    return hour(time(int(clock) % 12 + (12 if half.lower() == "pm" else 0), int(minute or 0)), language)
+
+
+def hour(at: datetime | time, language: str) -> str:
     """The hour of the day, as its own zone has it: `5 pm`."""
     if at.hour == 0 and at.minute == 0 and language == "en":
         return "midnight"

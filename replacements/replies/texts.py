@@ -8,6 +8,7 @@ voter wrote is (so a stated choice cannot come back in a reply).
 from __future__ import annotations
 
 import re
+import tomllib
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -111,7 +112,7 @@ def render(template: str, language: str, facts: ReplyFacts, *, topics: tuple[str
     names = _names(template, topics)
     language = language if _has_all(language, names, facts.rules) else FALLBACK
     environment = _environment(TEMPLATES / "replies", language)
-    context = _context(facts)
+    context = _context(facts, language)
     filled = [_split(environment.get_template(f"{name}.txt").render(context)) for name in names]
     subject, body = filled[0]
     headings: tuple[str, ...] = ()
@@ -162,7 +163,7 @@ def _environment(folder: Path, language: str) -> ImmutableSandboxedEnvironment:
     return environment
 
 
-def _context(facts: ReplyFacts) -> dict[str, Any]:
+def _context(facts: ReplyFacts, language: str) -> dict[str, Any]:
     """Everything that a text can name. Text is cleaned to one line, so that no fact can start a line of its own."""
     rules = facts.rules
     # An overseas voter has dates of their own; that somebody is one is a fact of the record.
@@ -173,7 +174,7 @@ def _context(facts: ReplyFacts) -> dict[str, Any]:
         "office_mail": _clean(rules.office.address),
         "phone": _clean(rules.office.phone),
         "in_person": _clean(rules.office.in_person),
-        "hours": _clean(rules.office.hours),
+        "hours": calendar_words.opening(_clean(rules.office.hours), language),
         "website": _clean(rules.office.website),
         "election": _clean(rules.election.name),
         "election_day": rules.election.date,
@@ -190,7 +191,7 @@ def _context(facts: ReplyFacts) -> dict[str, Any]:
                 "address": _clean(box.address),
                 "open": box.open,
                 "close": box.close,
-                "hours": _clean(box.hours),
+                "hours": calendar_words.opening(_clean(box.hours), language),
             }
             for box in rules.drop_boxes
         ],
@@ -206,10 +207,22 @@ def _context(facts: ReplyFacts) -> dict[str, Any]:
         "last_good_day": good if good and facts.mailing_day and good >= facts.mailing_day else None,
         "missing": [fact for fact in IDENTITY_FACTS if fact in facts.missing] or ["name", "birth_date", "address"],
         "never_came": facts.cause in NEVER_CAME,
-        "form": _clean(facts.form or rules.address_change.form),
-        "materials": [_clean(item) for item in facts.materials if _clean(item)],
+        "form": _term(facts.form or rules.address_change.form, language),
+        "materials": [_term(item, language) for item in facts.materials if _clean(item)],
         "stopped": facts.stopped,
     }
+
+
+@cache
+def _terms() -> dict[str, dict[str, str]]:
+    return tomllib.loads((TEMPLATES / "replies" / "terms.toml").read_text(encoding="utf-8"))
+
+
+def _term(name: str, language: str) -> str:
+    """What the office names in English, in the reply's language, with the office's name behind it."""
+    name = _clean(name)
+    known = _terms().get(language, {}).get(name.lower())
+    return f"{known} ({name})" if known else name
 
 
 def _clean(text: str | None) -> str:

@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 import pytest
 
-from replacements.replies.calendar_words import full_day, hour, short_day
+from replacements.replies.calendar_words import full_day, hour, opening, short_day
 
 DAY = date(2026, 10, 15)
 
@@ -38,3 +38,23 @@ def test_an_hour_is_written_in_the_reply_s_language(language: str, five: str, ha
     assert hour(datetime(2026, 10, 15, 17), language) == five  # noqa: DTZ001
     assert hour(datetime(2026, 10, 15, 9, 30), language) == half_past  # noqa: DTZ001
     assert hour(datetime(2026, 10, 15, 12), language) == noon  # noqa: DTZ001
+
+
+@pytest.mark.parametrize(
+    ("language", "written"),
+    [
+        ("en", "Monday to Friday, 8 am to 4:30 pm"),
+        ("es", "de lunes a viernes, de 8:00 a. m. a 4:30 p. m."),
+        ("vi", "từ thứ Hai đến thứ Sáu, từ 8 giờ đến 16 giờ 30 phút"),
+        ("ko", "월요일부터 금요일까지, 오전 8시부터 오후 4시 30분까지"),
+    ],
+)
+def test_an_office_s_hours_are_said_in_the_reply_s_language(language: str, written: str) -> None:
+    assert opening("Monday to Friday, 8 am to 4:30 pm", language) == written
+    assert opening("At all hours", "es") == "a toda hora"
+    assert opening("Sunday, 12 pm to 5 pm", "ko") == "일요일, 낮 12시부터 오후 5시까지"
+
+
+@pytest.mark.parametrize("hours", ["", "by appointment", "Monday to Friday, 8-5, closed Wed at noon"])
+def test_hours_of_another_form_stay_as_the_office_wrote_them(hours: str) -> None:
+    assert opening(hours, "es") == hours

@@ -143,6 +143,12 @@ def test_several_questions_get_one_reply_with_a_paragraph_each() -> None:
     assert alone.subject == "Does a witness have to sign?"
 
 
+def test_what_is_sent_is_named_in_the_reply_s_language_and_as_on_the_paper() -> None:
+    assert "- sobre de devolución (return envelope)" in render("send_materials", "es", facts()).text
+    assert "- return envelope\n" in render("send_materials", "en", facts()).text
+    assert "- blue card" in render("send_materials", "ko", facts(materials=("blue card",))).text
+
+
 @pytest.mark.parametrize("language", ["fr", "so", "und", ""])
 def test_a_language_without_texts_is_answered_in_english(language: str) -> None:
     assert render("mailed", language, facts()).language == "en"
