@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from replacements.ballots.ledger import Event, append_many
 from replacements.mailings import manifest
 from replacements.mailings.addressing import Address, Label, label_for
-from replacements.mailings.queue import locked_mailing, open_mailing
+from replacements.mailings.queue import locked_mailing, open_mailing_from
 from replacements.rules.calendar import mailing_after
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Base, Mailing, Packet, VoterRow
@@ -66,7 +66,7 @@ def close(session: Session, mailing_id: int, *, rules: Rules, by: str, at: datet
         lines.append(_line(packet, voter, ballot))
     if faulty:
         day = mailing_after(rules, mailing.goes_on)
-        later = open_mailing(session, election_id=mailing.election_id, rules=rules, day=day)
+        later = open_mailing_from(session, election_id=mailing.election_id, rules=rules, day=day)
         for packet in faulty:
             packet.mailing_id = later.id
     mailing.state, mailing.closed_at, mailing.closed_by = "closed", at, by

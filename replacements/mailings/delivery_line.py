@@ -68,7 +68,7 @@ _HIGHWAY_CONTRACT = re.compile(
 )
 _GENERAL = re.compile(r"GEN(?:ERAL)? ?DEL(?:IVERY)?")
 _MILITARY = re.compile(r"(?:PSC|CMR|UNIT) [0-9A-Z]+ BOX [0-9A-Z]+|USS? .+|USNS .+")
-_NUMBER = re.compile(r"[0-9][0-9A-Z-]*|[NSEW][0-9]+[NSEW][0-9]+")
+_NUMBER = re.compile(r"[0-9][0-9A-Z/-]*|[NSEW][0-9]+[NSEW][0-9]+|ONE|TWO|THREE|FOUR|FIVE|SIX|SEVEN|EIGHT|NINE|TEN")
 _FRACTION = re.compile(r"[0-9]+/[0-9]+")
 
 

@@ -52,13 +52,17 @@ LANGUAGES = {
 def labels_pdf(session: Session, mailing_id: int, rules: Rules, *, packets: Collection[int] | None = None) -> bytes:
     """The labels of a mailing, sorted by style and ballot number like the other lists; or only those of some packets.
 
-    Raises NotPossible where the mailing is not closed yet.
+    A print of the whole mailing is counted on its packets. Of some packets it is not: `signing.reprint` counts and
+    records that, with who asked for it. Raises NotPossible where the mailing is not closed yet.
     """
     mailing = _closed(session, mailing_id)
     order = {line["packet"]: place for place, line in enumerate(_sorted_lines(mailing))}
     found = [packet for packet in packets_of(session, mailing.id, "frozen", "mailed") if packet.id in order]
     chosen = [packet for packet in found if packets is None or packet.id in packets]
     chosen.sort(key=lambda packet: order[packet.id])
+    if packets is None:
+        for packet in chosen:
+            packet.printed += 1
     return label_sheet.draw(chosen, rules, title=f"Labels {mailing.goes_on}")
 
 
@@ -66,7 +70,7 @@ def pick_list_pdf(session: Session, mailing_id: int, rules: Rules) -> bytes:
     """How many ballots to take from which stack: by style and precinct, with their numbers."""
     mailing = _closed(session, mailing_id)
     ballots = [line for line in _sorted_lines(mailing) if line["ballot"] is not None]
-    rows: list[list[Any]] = [_head("", "Style", "Precinct", "Ballots", "Ballot numbers")]
+    rows: list[list[Any]] = [[*_head("", "Style", "Precinct"), _right("Ballots", bold=True), _bold("Ballot numbers")]]
     shaded: list[int] = []
     for style, of_style in groupby(ballots, key=lambda line: str(line["style"])):
         lines = list(of_style)
@@ -112,7 +116,7 @@ def manifest_pdf(session: Session, mailing_id: int, rules: Rules) -> bytes:
     """The counts that two people check and sign, the ballot numbers, what stays out, and the manifest's SHA-256."""
     mailing = _closed(session, mailing_id)
     manifest = mailing.manifest or {}
-    counts: list[list[Any]] = [_head("Ballot style", "Ballots")]
+    counts: list[list[Any]] = [[_bold("Ballot style"), _right("Ballots", bold=True)]]
     counts += [[_text(style), _right(str(number))] for style, number in manifest["by_style"].items()]
     shaded = [len(counts), len(counts) + 2]
     counts += [

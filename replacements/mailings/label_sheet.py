@@ -85,4 +85,6 @@ def _postal(packet: Packet, rules: Rules, lines: Sequence[str]) -> USPS_4State |
     numbers = postal_barcode.payload(rules, packet.id, lines[-1])
     if numbers is None or not numbers[1]:
         return None  # no routing code: the last line is a country's
-    return USPS_4State(*numbers)
+    bars = USPS_4State(*numbers)
+    bars.widthSize = bars.heightSize = 0.5  # the middle of what the standard allows, for printers that scale a little
+    return bars

@@ -11,7 +11,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from replacements.ballots.ledger import append
-from replacements.ballots.life import NotPossible
+from replacements.ballots.life import NotPossible, locked
 from replacements.mailings.manifest import without
 from replacements.rules.calendar import mailing_after, next_mailing
 from replacements.rules.office import Rules
@@ -42,7 +42,7 @@ def queue_packet(
         if waiting is not None:
             return waiting
     voter = session.get(VoterRow, voter_id)
-    mailing = open_mailing(session, election_id=election_id, rules=rules, day=next_mailing(rules, at))
+    mailing = open_mailing(session, election_id=election_id, rules=rules, at=at)
     packet = Packet(
         mailing_id=mailing.id,
         request_id=request_id,
@@ -69,7 +69,16 @@ def contents_for(contents: Sequence[str], *, id_required: bool) -> list[str]:
     return items
 
 
-def open_mailing(session: Session, *, election_id: str, rules: Rules, day: date) -> Mailing:
+def open_mailing(session: Session, *, election_id: str, rules: Rules, at: datetime) -> Mailing:
+    """The mailing that what is approved at this moment goes into, locked. See `open_mailing_from`.
+
+    Where a ballot is reissued in the same transaction, take this lock first: the order is mailing, ballots, packets,
+    ledger, and whoever keeps to it waits for nobody in a ring.
+    """
+    return open_mailing_from(session, election_id=election_id, rules=rules, day=next_mailing(rules, at))
+
+
+def open_mailing_from(session: Session, *, election_id: str, rules: Rules, day: date) -> Mailing:
     """The mailing of a day, locked; made where there is none; where it is closed, that of the next mailing day.
 
     Two at once make one mailing: the database refuses the second, which then finds the first.
@@ -126,6 +135,8 @@ def pull(session: Session, packet_id: int, *, by: str, at: datetime, reason: str
     packet = session.get_one(Packet, packet_id, populate_existing=True)
     if packet.state == "pulled":
         return packet
+    if packet.ballot_number is not None:
+        locked(session, packet.ballot_number)  # before the ledger: whoever pulls often takes the ballot back as well
     if packet.state == "mailed":
         raise NotPossible(f"Packet {packet_id} was mailed; it can no longer be pulled.")
     if packet.state == "frozen" and mailing.manifest is not None:

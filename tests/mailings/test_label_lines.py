@@ -1,0 +1,95 @@
+"""The lines of a label, from what offices have on their rolls."""
+
+from __future__ import annotations
+
+import pytest
+
+from replacements.mailings.addressing import Address, label_for
+from replacements.mailings.delivery_line import can_be_delivered, capitals, delivery_line, unit_line
+from replacements.mailings.lettering import LABEL_WIDTH, SIDE, SMALLEST, fits, lacks, printable, width
+
+
+def address(**parts: str) -> Address:
+    usual = {
+        "name": "Wren Halloway",
+        "street": "12 Tidewater Lane",
+        "unit": "",
+        "city": "Eelpoint",
+        "state": "NC",
+        "zip": "27998",
+        "country": "",
+    }
+    return Address(**{**usual, **parts})
+
+
+@pytest.mark.parametrize(
+    ("parts", "lines"),
+    [
+        ({"unit": "Apt. 3-B"}, ("12 TIDEWATER LN APT 3-B",)),
+        ({"unit": "#4"}, ("12 TIDEWATER LN # 4",)),
+        ({"unit": "4"}, ("12 TIDEWATER LN # 4",)),
+        ({"street": "12 Tidewater Lane Apt 4", "unit": "Apt 4"}, ("12 TIDEWATER LN APT 4",)),  # not twice
+        ({"unit": "c/o Ines Ashby"}, ("C/O INES ASHBY", "12 TIDEWATER LN")),
+        ({"unit": "PMB 234"}, ("PMB 234", "12 TIDEWATER LN")),
+        ({"street": "P.O. Box 12"}, ("PO BOX 12",)),
+        ({"street": "St. Mary's Road 12"}, None),
+        ({"street": "12 St. Mary's Rd."}, ("12 ST MARYS RD",)),
+        ({"street": "12 Heron's-Rest Ct"}, ("12 HERONS-REST CT",)),
+        ({"street": "8 U.S. Hwy 12"}, ("8 US HIGHWAY 12",)),
+        ({"street": "10 The Circle"}, ("10 THE CIRCLE",)),  # a name, not a suffix
+        ({"street": "W12N345 Cattail Drive"}, ("W12N345 CATTAIL DR",)),  # a grid's number
+        ({"street": "12-1/2 Cattail Drive"}, ("12-1/2 CATTAIL DR",)),
+        ({"street": "One Ferry Square"}, ("ONE FERRY SQ",)),
+        ({"street": "General Delivery"}, ("GENERAL DELIVERY",)),
+    ],
+)
+def test_the_delivery_line(parts: dict[str, str], lines: tuple[str, ...] | None) -> None:
+    label = label_for(address(**parts))
+    if lines is None:
+        assert label.fault
+    else:
+        assert label.lines == ("WREN HALLOWAY", *lines, "EELPOINT NC 27998")
+
+
+def test_a_military_address_is_an_address_at_home() -> None:
+    label = label_for(address(street="PSC 3 Box 4120", city="APO", state="AE", zip="09021"))
+    assert label.lines == ("WREN HALLOWAY", "PSC 3 BOX 4120", "APO AE 09021")
+
+
+@pytest.mark.parametrize("country", ["US", "usa", "U.S.A.", "United States"])
+def test_the_own_country_is_not_printed(country: str) -> None:
+    assert label_for(address(country=country)).lines[-1] == "EELPOINT NC 27998"
+
+
+def test_abroad_no_house_number_and_no_state_is_asked_for() -> None:
+    label = label_for(address(street="Cottage by the Weir", unit="", city="Oxbow", state="", zip="", country="Ireland"))
+    assert label.lines == ("WREN HALLOWAY", "COTTAGE BY THE WEIR", "OXBOW", "IRELAND")
+
+
+def test_a_long_unit_goes_on_the_line_above() -> None:
+    label = label_for(
+        address(street="12345 Southwest Tidewater Plantation Boulevard", unit="Building 12 Apartment 1004B Upper")
+    )
+    assert label.lines[1].startswith("BLDG 12")
+    assert label.lines[2] == "12345 SW TIDEWATER PLANTATION BLVD"
+
+
+def test_a_line_fits_or_it_does_not() -> None:
+    assert fits("W" * 10)
+    assert not fits("W" * 80)
+    assert width("W" * 80, SMALLEST) > LABEL_WIDTH - 2 * SIDE
+
+
+def test_letters_that_the_typeface_lacks_lose_their_accents_or_stop_the_label() -> None:
+    assert printable("Zoë") == "Zoë"
+    assert lacks("WREN") == ""
+    assert lacks("漢") == "漢"
+    assert "漢" in label_for(address(name="漢 Halloway")).fault
+
+
+def test_what_is_standard_already_stays_as_it_is() -> None:
+    for line in ("1 N BAY ST", "101 1/2 MAIN ST APT 4", "PO BOX 7", "RR 2 BOX 152", "842 E 1700 S", "100 10TH ST NW"):
+        assert delivery_line(line) == line
+        assert can_be_delivered(line)
+    assert unit_line("APT 4") == "APT 4"
+    assert capitals("") == unit_line("") == ""
