@@ -59,26 +59,36 @@ def place_of(clue: AddressClue) -> Place:
     return place(clue.street, clue.unit, clue.city, clue.zip)
 
 
-def agreement(clues: tuple[AddressClue, ...], voter: Voter) -> str:
-    """The best level over all addresses given and on file; "" where nothing can be compared.
-
-    An address that the writer is moving to or away from counts where it agrees and says nothing where it does not.
+def agreement(clues: tuple[AddressClue, ...], voter: Voter) -> tuple[str, bool]:
+    """The best level over all addresses given and on file ("" where nothing can be compared), and whether only an
+    address that the writer is moving to or away from agrees. Such a one says nothing where it does not agree.
     """
-    home, mailing = places_on_file(voter)
-    best = ""
-    for clue in clues:
-        said = place_of(clue)
-        level = _agreement(said, home)
-        if mailing is not None and level not in AGREE and (other := _agreement(said, mailing)):
-            # every level of agreement with the second address is named as what it is
-            second = {"same": "mailing address", "unit not given": "mailing address, unit not given"}.get(other, other)
-            if not level or _RANK[second] < _RANK[level]:
-                level = second
-        if clue.moved and level not in AGREE:
-            continue
-        if level and (not best or _RANK[level] < _RANK[best]):
-            best = level
-    return best
+    places = places_on_file(voter)
+    settled = _best([_level(clue, places) for clue in clues if not clue.moved])
+    if settled in AGREE:
+        return settled, False
+    moving = _best([level for clue in clues if clue.moved and (level := _level(clue, places)) in AGREE])
+    return (moving, True) if moving else (settled, False)
+
+
+def differs_otherwise(clues: tuple[AddressClue, ...], voter: Voter) -> bool:
+    """Whether an address that is not a new one is another than those on file."""
+    places = places_on_file(voter)
+    return any(_level(clue, places) in ("differs", "other city") for clue in clues if not clue.moved)
+
+
+def _best(levels: list[str]) -> str:
+    return min((level for level in levels if level), key=_RANK.__getitem__, default="")
+
+
+def _level(clue: AddressClue, places: tuple[Place, Place | None]) -> str:
+    said, (home, mailing) = place_of(clue), places
+    level = _agreement(said, home)
+    if mailing is not None and level not in AGREE and (other := _agreement(said, mailing)):
+        # every level of agreement with the second address is named as what it is
+        second = {"same": "mailing address", "unit not given": "mailing address, unit not given"}.get(other, other)
+        level = _best([level, second])
+    return level
 
 
 @lru_cache(maxsize=65536)

@@ -71,7 +71,7 @@ def import_roll(
     """Bring the stored roll to the state of the file, inside the caller's transaction.
 
     `columns` maps our names to the office's headings. `strict`: one bad line refuses the whole file. `progress` is
-    called with the number of lines done. Raises FileTrouble for a file that cannot be used at all, that has no good line,
+    called with the number of lines done. Raises FileTrouble for a file that cannot be used at all, has no good line,
     or that lacks more than half of the voters on record.
     """
     if strict:

@@ -128,12 +128,18 @@ def _best(case: Case, plausible: Sequence[Grade]) -> Grade:
 
 
 def _probabilities(scale: Scale, grades: Sequence[Grade]) -> dict[str, float]:
-    """Of each candidate, against all others and against a writer who is not on the roll."""
+    """Of each candidate, against the others who may be meant and against a writer who is not on the roll.
+
+    Who is not plausible (a spouse whose account was used, with another given name) does not compete."""
     nobody = scale.decision["not_on_the_roll"]
     each = (1 - nobody) / scale.size
     odds = {g.likeness.voter.voter_id: each * 2.0 ** min(g.likeness.weight, 200.0) for g in grades}
-    total = sum(odds.values()) + nobody
-    return {voter_id: value / total for voter_id, value in odds.items()}
+    competing = {g.likeness.voter.voter_id for g in grades if g.plausible}
+    total = sum(value for voter_id, value in odds.items() if voter_id in competing) + nobody
+    return {
+        voter_id: min(1.0, value / (total if voter_id in competing else total + value))
+        for voter_id, value in odds.items()
+    }
 
 
 def _who(standing: Standing, case: Case, best: Grade, others: Sequence[Grade], p: float, because: str) -> Who:

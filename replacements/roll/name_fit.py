@@ -84,7 +84,10 @@ def compare(written: Written, filed: NameOnFile, place: int = 0) -> NameFit:
             level = _last_level(tokens, start, end, filed)
             if level:
                 turned = start == 0 and end < len(tokens)
-                readings.append(_with_given(level, (*tokens[:start], *tokens[end:]), filed, turned, place))
+                given = tokens[:start] or tokens[end:]
+                if start and end < len(tokens) and level in ("same", "former name"):
+                    level = "part"  # a second family name after it (García Flores for García)
+                readings.append(_with_given(level, given, filed, turned, place))
     if not written.surname_only:
         without_last = _with_given("missing", tokens, filed, False, place)
         used = len(filed.first) if without_last.first == "same" else 1

@@ -48,7 +48,7 @@ class Grade:
 def grade(case: Case, likeness: Likeness) -> Grade:
     agreed = _agreed(likeness)
     fits = _name_fits(case, likeness)
-    contradictions = _contradictions(likeness)
+    contradictions = _contradictions(case, likeness, agreed)
     return Grade(
         likeness,
         fits,
@@ -84,7 +84,7 @@ def _name_fits(case: Case, likeness: Likeness) -> bool:
     return name.fits or (_given_only(likeness) and likeness.email == "on file")
 
 
-def _contradictions(likeness: Likeness) -> tuple[str, ...]:
+def _contradictions(case: Case, likeness: Likeness, agreed: frozenset[str]) -> tuple[str, ...]:
     found = []
     if likeness.birth_date in ("differs", "year differs"):
         found.append("birth_date")
@@ -92,7 +92,8 @@ def _contradictions(likeness: Likeness) -> tuple[str, ...]:
         found.append("age")
     if likeness.suffix == "differs":
         found.append("suffix")
-    if likeness.voter_id == "differs":
+    # a number that is nobody's id may be a licence's or badly typed: the birth date and another item outweigh it
+    if likeness.voter_id == "differs" and (case.owned_ids or "birth_date" not in agreed or len(agreed) < 2):
         found.append("voter_id")
     if likeness.ballot == "differs":
         found.append("ballot_number")
@@ -110,6 +111,8 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
         found.append("birth_date")
     if likeness.suffix == "not on file" and not personal:
         found.append("suffix")
+    if likeness.moving and not personal and address_fit.differs_otherwise(case.clues.addresses, likeness.voter):
+        found.append("address")
     if likeness.age == "near" and not personal:
         found.append("age")
     if name is None:
@@ -204,9 +207,10 @@ def separated(case: Case, one: Grade, other: Grade) -> bool:
             return True
         if _clearer_name(one, other, house):
             return True
-    if a.address in address_fit.AGREE and b.address not in address_fit.AGREE:
+    # a new address may be a namesake's, whom the writer moves in with
+    if a.address in address_fit.AGREE and not a.moving and b.address not in address_fit.AGREE:
         return True
-    exact = a.name is None or a.name.first != "initial"
+    exact = a.name is None or a.name.first in ("same", "transliteration")
     if "email_on_file" in one.agreed - other.agreed and (exact or not house):
         return True
     return "phone_on_file" in one.agreed - other.agreed and not house

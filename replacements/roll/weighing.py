@@ -72,6 +72,7 @@ class Likeness:
     age: str
     suffix: str
     address: str
+    moving: bool  # only an address that the writer moves to or from agrees
     voter_id: str
     ballot: str
     email: str
@@ -113,11 +114,12 @@ class Scale:
         """`written`: the names that could be read, each with its place in `clues.names`."""
         filed = name_of(voter)
         fit = min((compare(name, filed, place) for place, name in written), key=_best_name, default=None)
+        address, moving = address_fit.agreement(clues.addresses, voter)
         levels = {
             "birth_date": dates.agreement(clues.birth_dates, voter.birth_date),
             "age": dates.age_agreement(clues.age, voter.birth_date, today),
             "suffix": _suffix(clues, written, filed),
-            "address": address_fit.agreement(clues.addresses, voter),
+            "address": address,
             "voter_id": _voter_id(clues.voter_ids, voter.voter_id),
             "ballot_number": _ballot(clues.ballot_owners, voter.voter_id),
             "email": _email(clues.emails, voter.email),
@@ -136,7 +138,8 @@ class Scale:
             levels["birth_date"],
             levels["age"],
             levels["suffix"],
-            levels["address"],
+            address,
+            moving,
             levels["voter_id"],
             levels["ballot_number"],
             levels["email"],
