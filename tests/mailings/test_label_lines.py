@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from replacements.mailings import lettering
 from replacements.mailings.addressing import Address, label_for
 from replacements.mailings.delivery_line import can_be_delivered, capitals, delivery_line, unit_line
 from replacements.mailings.lettering import LABEL_WIDTH, SIDE, SMALLEST, fits, lacks, printable, width
@@ -93,3 +94,15 @@ def test_what_is_standard_already_stays_as_it_is() -> None:
         assert can_be_delivered(line)
     assert unit_line("APT 4") == "APT 4"
     assert capitals("") == unit_line("") == ""
+
+
+def test_without_the_larger_typeface_letters_lose_their_accents(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lettering, "_FAMILIES", (("NotThere.ttf", "NotThere.ttf"), ("Vera.ttf", "VeraBd.ttf")))
+    lettering.typeface.cache_clear()
+    try:
+        assert label_for(address(name="Linh Nguyễn")).lines[0] == "LINH NGUYEN"
+        assert label_for(address(name="Zoë Halloway")).lines[0] == "ZOË HALLOWAY"
+    finally:
+        monkeypatch.undo()
+        lettering.typeface.cache_clear()
+        lettering.typeface()
