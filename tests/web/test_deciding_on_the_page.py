@@ -1,0 +1,167 @@
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from flask.testing import FlaskClient
+
+from replacements.store.tables import Ballot, Mailing, Packet, Reply, Request
+from tests.web.invented_office import Site
+
+
+def _after(client: FlaskClient, address: str, **form: str) -> str:
+    """Send a form and read the page that it leads to."""
+    return client.post(address, data=form, follow_redirects=True).get_data(as_text=True)
+
+
+def _request(site: Site, number: int = 1) -> Request:
+    with site.database.read() as session:
+        found = session.get_one(Request, number)
+        session.expunge(found)
+        return found
+
+
+def test_approving_voids_the_old_ballot_and_shows_the_new_one_in_the_next_mailing(site: Site) -> None:
+    page = _after(site.client("clerk"), "/requests/1/approve", version="1", reply_text="")
+    request = _request(site)
+    assert request.state == "done"
+    assert request.issued_ballot is not None
+    assert request.issued_ballot in page
+    assert "Voided" in page
+    mailing = site.see("mail_room", "/mailing").get_data(as_text=True)
+    assert request.issued_ballot in mailing
+    assert request.issued_ballot in site.see("observer", "/reissued/").get_data(as_text=True)
+
+
+def test_the_one_who_comes_second_is_told_that_someone_else_decided(site: Site) -> None:
+    first, second = site.client("clerk"), site.client("supervisor")
+    _after(first, "/requests/1/decline", version="1", note="Called, found it.")
+    page = _after(second, "/requests/1/approve", version="1")
+    assert "Someone else decided this meanwhile" in page
+    with site.database.read() as session:
+        assert session.get_one(Ballot, "5000018").state == "issued"
+
+
+def test_a_change_needs_a_note_and_keeps_it(site: Site) -> None:
+    client = site.client("clerk")
+    assert "say why" in _after(client, "/requests/1/change", version="1", action="come_in", note=" ")
+    assert _request(site).state == "waiting"
+    _after(client, "/requests/1/change", version="1", action="come_in", note="She lives next door.")
+    request = _request(site)
+    assert (request.decision, request.decision_note) == ("come_in", "She lives next door.")
+
+
+def test_an_action_that_does_not_exist_is_no_change(site: Site) -> None:
+    _after(site.client("clerk"), "/requests/1/change", version="1", action="burn_it", note="x")
+    assert _request(site).version == 1
+
+
+def test_another_voter_than_proposed_takes_a_second_person(site: Site) -> None:
+    clerk, boss = site.client("clerk"), site.client("supervisor")
+    form = {"action": "reissue", "voter_id": "V-101", "note": "The brother wrote from her account."}
+    page = _after(clerk, "/requests/1/change", version="1", **form)
+    assert _request(site).state == "second"
+    assert "The second person must be somebody else" in page
+    assert "I agree, as the second person" in boss.get("/requests/1").get_data(as_text=True)
+
+
+def test_asking_is_a_decision_that_waits_for_the_voter(site: Site) -> None:
+    page = _after(site.client("clerk"), "/requests/1/ask", version="1", note="The signature looks different.")
+    assert _request(site).state == "asked"
+    assert "Waiting for the voter" in page
+
+
+def test_declining_needs_a_reason(site: Site) -> None:
+    client = site.client("clerk")
+    _after(client, "/requests/1/decline", version="1", note="")
+    assert _request(site).state == "waiting"
+    _after(client, "/requests/1/decline", version="1", note="Not ours.")
+    assert _request(site).state == "declined"
+
+
+def test_a_reply_in_the_clerks_own_words_goes_out_as_written(site: Site) -> None:
+    client = site.client("clerk")
+    own = "Dear voter,\r\n\r\nyour new ballot leaves today."
+    _after(client, "/requests/1/approve", version="1", reply_text=own)
+    with site.database.read() as session:
+        reply = session.query(Reply).filter_by(request_id=1).one()
+        assert reply.text == "Dear voter,\n\nyour new ballot leaves today."
+
+
+def test_a_supervisor_takes_a_reissue_back_while_the_mailing_is_open(site: Site) -> None:
+    _after(site.client("clerk"), "/requests/1/approve", version="1")
+    boss = site.client("supervisor")
+    assert "Take the reissue back" in boss.get("/requests/1").get_data(as_text=True)
+    assert "Take the reissue back" not in site.see("clerk", "/requests/1").get_data(as_text=True)
+    version = str(_request(site).version)
+    _after(boss, "/requests/1/take-back", version=version, note="She found the first one unspoiled.")
+    with site.database.read() as session:
+        assert session.get_one(Ballot, "5000018").state == "issued"
+    assert _request(site).state == "waiting"
+
+
+def test_nothing_is_voided_while_no_official_has_adopted_the_rules(unadopted_site: Site) -> None:
+    client = unadopted_site.client("clerk")
+    assert "Approve as proposed" not in client.get("/requests/1").get_data(as_text=True)
+    assert "adopted" in _after(client, "/requests/1/approve", version="1")
+    with unadopted_site.database.read() as session:
+        assert session.get_one(Ballot, "5000018").state == "issued"
+
+
+def test_a_form_without_a_version_is_refused(site: Site) -> None:
+    assert site.client("clerk").post("/requests/1/approve", data={}).status_code == 400
+
+
+@pytest.mark.parametrize("paper", ["labels", "pick-list", "checklist", "manifest"])
+def test_papers_are_printed_when_the_mailing_is_closed(site: Site, paper: str) -> None:
+    client = site.client("mail_room")
+    assert client.get(f"/mailings/1/{paper}.pdf").status_code == 409
+    _after(client, "/mailings/1/close")
+    answer = client.get(f"/mailings/1/{paper}.pdf")
+    assert answer.status_code == 200
+    assert answer.data.startswith(b"%PDF")
+
+
+def test_two_people_count_and_sign_and_then_the_mailing_is_out(site: Site) -> None:
+    first, second = site.client("mail_room"), site.client("supervisor")
+    _after(first, "/mailings/1/close")
+    assert "manifest says 1" in _after(first, "/mailings/1/sign", counted="2")
+    assert "second person" in _after(first, "/mailings/1/sign", counted="1")
+    assert "You have signed" in _after(first, "/mailings/1/sign", counted="1")
+    assert "the mailing is out" in _after(second, "/mailings/1/sign", counted="1")
+    with site.database.read() as session:
+        assert session.get_one(Mailing, 1).state == "mailed"
+        assert session.get_one(Ballot, "8000011").mailed_on is not None
+
+
+def test_a_jammed_label_is_printed_again_and_that_is_on_record(site: Site) -> None:
+    client = site.client("mail_room")
+    assert client.post("/packets/1/label").status_code == 409
+    _after(client, "/mailings/1/close")
+    assert client.post("/packets/1/label").data.startswith(b"%PDF")
+    assert "label_reprinted".replace("_", " ") in site.see("supervisor", "/ledger/").get_data(as_text=True)
+
+
+def test_a_packet_is_pulled_with_a_reason(site: Site) -> None:
+    client = site.client("mail_room")
+    assert "Say why" in _after(client, "/packets/1/pull", note="")
+    _after(client, "/packets/1/pull", note="The voter is in the office.")
+    with site.database.read() as session:
+        assert session.get_one(Packet, 1).state == "pulled"
+
+
+def test_a_shortage_of_ballots_is_seen_before_the_mailing(site: Site) -> None:
+    _after(site.client("mail_room"), "/stock", style="F-2", on_hand="0")
+    assert "Ballot style F-2" in site.see("clerk", "/").get_data(as_text=True)
+    assert "short by 1" in site.see("mail_room", "/mailing").get_data(as_text=True)
+
+
+def test_what_waited_longest_comes_first_and_its_age_is_on_the_first_page(site: Site) -> None:
+    site.clock.at += timedelta(hours=20)
+    with site.database.write() as session:
+        session.get_one(Request, 2).state = "waiting"
+        session.get_one(Request, 2).received_at = site.clock.at - timedelta(minutes=5)
+    page = site.see("clerk", "/").get_data(as_text=True)
+    assert "Oldest: 22 h ago" in page
+    listed = site.see("clerk", "/requests/").get_data(as_text=True)
+    assert listed.index('href="/requests/1"') < listed.index('href="/requests/2"')
