@@ -1,0 +1,41 @@
+"""What a mailbox is to the rest of the service: a row of messages that were not seen yet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+# Whether the message with this (validity, uid) is already kept; asked before a message is fetched.
+Seen = Callable[[str, str], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One message as it lies in the mailbox. (source, validity, uid) names it; `raw`: its bytes, unchanged."""
+
+    uid: str
+    validity: str
+    raw: bytes
+
+
+class MailboxTrouble(Exception):
+    """The mailbox cannot be read. The text is for the person who runs the service and holds no password."""
+
+
+class MailSource(Protocol):
+    """A mailbox. `name` stays the same from one run to the next."""
+
+    @property
+    def name(self) -> str: ...
+
+    def new_messages(self, seen: Seen) -> Iterator[Found]:
+        """Messages that are not kept yet, oldest first, each fetched when it is asked for. Nothing is marked by this
+        but messages that `seen` knows and the mailbox does not show as done (the service was stopped in between)."""
+        ...
+
+    def mark_done(self, found: Found) -> None:
+        """Tell the mailbox that this message is kept. Called after it was stored, never before."""
+        ...
+
+    def close(self) -> None: ...
