@@ -24,7 +24,7 @@ class Delivered:
 
     @property
     def message(self) -> EmailMessage:
-        return message_from_bytes(self.raw, policy=policy.default)  # type: ignore[return-value]
+        return message_from_bytes(self.raw, policy=policy.default)
 
 
 @dataclass
