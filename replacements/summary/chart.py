@@ -1,0 +1,86 @@
+"""Small charts as inline SVG. Each has a title and a description that says the numbers in words, so that nobody needs to
+see it; bars carry their numbers, and nothing depends on colour alone. Colours are the page's (`currentColor`).
+"""
+
+from __future__ import annotations
+
+from xml.etree import ElementTree as ET
+
+from replacements.summary.figures import Week
+
+WIDTH, HEIGHT = 560, 200
+LEFT, RIGHT, TOP, BOTTOM = 40, 10, 22, 28
+
+
+def requests_per_day(week: Week) -> str:
+    """Bars: how many requests came in on each day of the week."""
+    said = ", ".join(f"{day.day:%A} {day.requests}" for day in week.days)
+    svg = _svg("requests-per-day", "Requests per day", f"Requests that came in, day by day: {said}.")
+    most = max([day.requests for day in week.days] + [1])
+    step = (WIDTH - LEFT - RIGHT) / len(week.days)
+    _line(svg, LEFT, _y(0, most), WIDTH - RIGHT, _y(0, most))
+    for place, day in enumerate(week.days):
+        x, top = LEFT + place * step, _y(day.requests, most)
+        bar = {"x": x + step * 0.2, "y": top, "width": step * 0.6, "height": _y(0, most) - top}
+        ET.SubElement(svg, "rect", {name: _n(value) for name, value in bar.items()} | {"fill": "currentColor"})
+        _text(svg, x + step / 2, top - 5, str(day.requests))
+        _text(svg, x + step / 2, HEIGHT - 9, f"{day.day:%a}")
+    return ET.tostring(svg, encoding="unicode")
+
+
+def reissue_rate(week: Week) -> str:
+    """Points: reissues per thousand ballots out on each day, between their control limits."""
+    known = [(place, day.day, day.rate) for place, day in enumerate(week.days) if day.rate is not None]
+    words = [f"{day:%A} {rate.value:.2f}" + (" (outside the limits)" if rate.outside else "") for _, day, rate in known]
+    said = f"Day by day: {', '.join(words)}." if known else "No ballot was out in this week."
+    svg = _svg("reissue-rate", "Reissues per thousand ballots out", said)
+    most = max([max(rate.upper, rate.value) for _, _, rate in known], default=1.0) or 1.0
+    step = (WIDTH - LEFT - RIGHT) / len(week.days)
+    _line(svg, LEFT, _y(0, most), WIDTH - RIGHT, _y(0, most))
+    if known and week.mean_rate is not None:
+        _line(svg, LEFT, _y(week.mean_rate, most), WIDTH - RIGHT, _y(week.mean_rate, most), dashes="2 4")
+    for place, _, rate in known:
+        left, middle = LEFT + place * step, LEFT + (place + 0.5) * step
+        for limit in (rate.lower, rate.upper):
+            _line(svg, left, _y(limit, most), left + step, _y(limit, most), dashes="6 3")
+        dot = {"cx": _n(middle), "cy": _n(_y(rate.value, most)), "r": "6" if rate.outside else "4"}
+        fill = "none" if rate.outside else "currentColor"
+        ET.SubElement(svg, "circle", dot | {"fill": fill, "stroke": "currentColor"})
+        _text(svg, middle, _y(rate.value, most) - 9, f"{rate.value:.2f}" + (" !" if rate.outside else ""))
+    for place, day in enumerate(week.days):
+        _text(svg, LEFT + (place + 0.5) * step, HEIGHT - 9, f"{day.day:%a}")
+    return ET.tostring(svg, encoding="unicode")
+
+
+def _svg(name: str, title: str, description: str) -> ET.Element:
+    svg = ET.Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "viewBox": f"0 0 {WIDTH} {HEIGHT}",
+            "role": "img",
+            "aria-labelledby": f"{name}-title {name}-desc",
+            "class": "chart",
+        },
+    )
+    ET.SubElement(svg, "title", {"id": f"{name}-title"}).text = title
+    ET.SubElement(svg, "desc", {"id": f"{name}-desc"}).text = description
+    return svg
+
+
+def _y(value: float, most: float) -> float:
+    return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * value / most
+
+
+def _line(svg: ET.Element, x1: float, y1: float, x2: float, y2: float, dashes: str = "") -> None:
+    ends = {"x1": _n(x1), "y1": _n(y1), "x2": _n(x2), "y2": _n(y2), "stroke": "currentColor"}
+    ET.SubElement(svg, "line", ends | ({"stroke-dasharray": dashes} if dashes else {}))
+
+
+def _text(svg: ET.Element, x: float, y: float, text: str) -> None:
+    how = {"x": _n(x), "y": _n(y), "text-anchor": "middle", "font-size": "13", "fill": "currentColor"}
+    ET.SubElement(svg, "text", how).text = text
+
+
+def _n(number: float) -> str:
+    return f"{number:.1f}".removesuffix(".0")

@@ -1,0 +1,129 @@
+"""The week as a mail to supervisors: the three sentences that matter, then the counts. No names, no addresses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+
+from replacements.summary.figures import Columns, Week
+
+
+def mail_text(week: Week, office_name: str) -> tuple[str, str]:
+    """Subject and plain text."""
+    period = f"{_day(week.monday)} to {_day(week.sunday)}, {week.sunday.year}"
+    parts = [
+        f"{office_name}: replacement ballots, {period}",
+        " ".join((_came(week), _promise(week), _open(week))),
+        *_look_at(week),
+        _table("Requests by kind", week.by_kind),
+        _table("Replacements by cause", week.reissues_by_cause),
+        _table("Replacements by ballot style", week.reissues_by_style),
+        _table("Ballots voided, by reason", week.voided_by_reason),
+        _columns("Replacement ballots this week", week.this_week),
+        _columns("Replacement ballots to date", week.to_date),
+        _table("Other counts", _others(week)),
+        _table(
+            "Decisions that differ from the proposal",
+            {f"{proposal} -> {decision}": count for (proposal, decision), count in week.overrides.items()},
+        ),
+    ]
+    return f"Replacement ballots, {period}", "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _came(week: Week) -> str:
+    came = _many(week.requests, "request") + " came in"
+    taken = f" ({_many(week.taken_back, 'reissue')} taken back)" if week.taken_back else ""
+    return f"{came}, and {_many(week.reissues, 'replacement ballot')} {_were(week.reissues)} issued{taken}."
+
+
+def _promise(week: Week) -> str:
+    speed = week.speed
+    if speed.share is None or speed.median is None or speed.ninetieth is None:
+        return "No packet was mailed."
+    return (
+        f"Of {_many(speed.mailed, 'packet')} mailed, {speed.kept} ({_percent(speed.share)}) went out by the next "
+        f"business day; half went out within {_long(speed.median)} and nine in ten within {_long(speed.ninetieth)}."
+    )
+
+
+def _open(week: Week) -> str:
+    if not week.waiting:
+        return "No request is waiting."
+    age = _long(week.oldest_hours or 0.0)
+    if len(week.waiting) == 1:
+        return f"1 request has been waiting for {age}."
+    return f"{len(week.waiting)} requests are waiting, the oldest for {age}."
+
+
+def _look_at(week: Week) -> Iterable[str]:
+    unusual, lines = week.unusual, []
+    for shared in unusual.shared_addresses:
+        numbers = ", ".join(str(number) for number in shared.requests)
+        lines.append(f"One sender's address was used for {shared.voters} voters: requests {numbers}.")
+    if unusual.repeated:
+        lines.append(f"{_many(len(unusual.repeated), 'voter')} with two or more replacements.")
+    if unusual.voided_returned:
+        lines.append(f"{_many(len(unusual.voided_returned), 'voided ballot')} came back and must not be counted.")
+    if week.speed.overdue:
+        numbers = ", ".join(str(number) for number in week.speed.overdue)
+        lines.append(f"Past the promised day and not mailed: requests {numbers}.")
+    lines += [
+        f"{day.day:%A}: {day.reissues} reissues, {day.rate.value:.2f} per thousand ballots out, is outside the limits "
+        f"({day.rate.lower:.2f} to {day.rate.upper:.2f})."
+        for day in week.days
+        if day.rate is not None and day.rate.outside
+    ]
+    if week.replies_failed:
+        lines.append(f"{_many(week.replies_failed, 'reply', 'replies')} could not be sent.")
+    if lines:
+        yield "Please look at:\n" + "\n".join(f"- {line}" for line in lines)
+
+
+def _others(week: Week) -> dict[str, int]:
+    return {
+        "Messages": week.messages,
+        "Decisions": week.decisions,
+        "Declined or withdrawn": len(week.declined),
+        "Waiting for the voter's answer": week.asked,
+        "Voided ballots that came back": len(week.unusual.voided_returned),
+        "Replies sent": week.replies_sent,
+    }
+
+
+def _columns(title: str, columns: Columns) -> str:
+    names = ("requested", "issued", "received", "counted", "rejected", "pending")
+    return _table(title, {name: getattr(columns, name) for name in names})
+
+
+def _table(title: str, counts: Mapping[str, int]) -> str:
+    if not counts:
+        return ""
+    wide = max(len(_plain(name)) for name in counts)
+    lines = [f"  {_plain(name):<{wide}}  {count:>6}" for name, count in counts.items()]
+    return "\n".join([title, *lines])
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _many(number: int, one: str, more: str = "") -> str:
+    return f"{number} {one if number == 1 else more or one + 's'}"
+
+
+def _were(number: int) -> str:
+    return "was" if number == 1 else "were"
+
+
+def _percent(share: float) -> str:
+    """Whole percent; never 100 where one is missing, never 0 where one is there."""
+    whole = round(share * 100)
+    return f"{min(whole, 99) if share < 1 else 100}%" if share == 0 or whole > 0 else "1%"
+
+
+def _long(hours: float) -> str:
+    return _many(round(hours), "hour") if hours < 48 else f"{hours / 24:.1f} days"
+
+
+def _day(day: date) -> str:
+    return f"{day:%B} {day.day}"
