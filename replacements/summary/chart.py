@@ -1,5 +1,5 @@
-"""Small charts as inline SVG. Each has a title and a description that says the numbers in words, so that nobody needs to
-see it; bars carry their numbers, and nothing depends on colour alone. Colours are the page's (`currentColor`).
+"""Small charts as inline SVG. Each has a title and a description that says the numbers in words, so nobody needs to see
+it; bars carry their numbers, and nothing depends on colour alone. Colours are the page's (`currentColor`).
 """
 
 from __future__ import annotations
