@@ -17,6 +17,7 @@ _STAND_IN = re.compile(
     r"(?:ver|abrir)[^.\n]{0,40}navegador|mime.{0,20}format",
     re.IGNORECASE,
 )
+_SEALED = ("application/pkcs7-mime", "application/x-pkcs7-mime", "application/pgp-encrypted")
 MAX_ATTACHMENTS = 200
 MAX_LINES = 20_000
 
@@ -29,12 +30,19 @@ class Contents:
     forwarded: list[str] = field(default_factory=list)
     attachments: list[Attachment] = field(default_factory=list)
     calendar_methods: list[str] = field(default_factory=list)  # of calendars that are shown, not merely attached
+    text_files: list[Node] = field(
+        default_factory=list
+    )  # plain text that is attached; the letter itself, if there is none
 
 
 def contents_of(root: Node, allowance: Allowance) -> Contents:
     """Read the whole tree."""
     contents = Contents()
     _collect(root, contents, allowance, depth=0)
+    if not any(line.text.strip() for line in contents.lines):
+        # What is written on a telephone may come as a picture message, its words in a file of their own.
+        for node in contents.text_files:
+            contents.lines.extend([*_lines(node, allowance), Line("")])
     if len(contents.lines) > MAX_LINES:
         allowance.notice("not_read", "The message is very long; its end was not read.")
         del contents.lines[MAX_LINES:]
@@ -58,6 +66,10 @@ def _collect(node: Node, contents: Contents, allowance: Allowance, depth: int) -
             contents.lines.append(Line(""))
         contents.lines.extend(lines)
     else:
+        if node.content_type in _SEALED:
+            allowance.notice("sealed", "The message is encrypted, or sealed as a whole; its words cannot be read here.")
+        if node.content_type == "text/plain":
+            contents.text_files.append(node)
         if node.content_type == "text/calendar" and node.disposition != "attachment":
             contents.calendar_methods.append(node.method or _method_within(node, allowance))
         _attach(node, contents, allowance)
@@ -73,6 +85,7 @@ def _alternative(node: Node, contents: Contents, allowance: Allowance, depth: in
         contents.attachments.extend(one.attachments)
         contents.forwarded.extend(one.forwarded)
         contents.calendar_methods.extend(one.calendar_methods)
+        contents.text_files.extend(one.text_files)
     texts = [(kind, one.lines) for kind, one in read if any(line.text.strip() for line in one.lines)]
     plain = [lines for kind, lines in texts if kind == "text/plain" and not (len(texts) > 1 and _is_stand_in(lines))]
     chosen = plain[0] if plain else (texts[-1][1] if texts else [])

@@ -39,7 +39,7 @@ def machine_of(
         _report(root, allowance)
         or _calendar(subject, beginning, contents)
         or _by_header(root, sender, subject, beginning)
-        or _old_bounce(sender, subject, beginning, forced=False)
+        or _old_bounce(sender, subject, beginning, proven=False, encloses=bool(contents.forwarded))
         or _receipt(subject, beginning)
         or _challenge(subject, beginning)
         or _out_of_office(root, subject, beginning)
@@ -97,7 +97,7 @@ def _report(root: Node, allowance: Allowance) -> Machine | None:
         return Machine("receipt", "It is a receipt (Content-Type: multipart/report, disposition notification).")
     if node.report_type in ("delivery-status", "") or "message/delivery-status" in kinds:
         actions = {action for _, action in delivery_actions(node, allowance)}
-        if "failed" in actions or not actions:
+        if not actions or any(action.startswith("fail") for action in actions):
             return Machine("bounce", "It is a delivery report (Content-Type: multipart/report), Action: failed.")
         if "delayed" in actions:
             return Machine("delay", "It is a delivery report (Content-Type: multipart/report), Action: delayed.")
@@ -134,7 +134,7 @@ def _by_header(root: Node, sender: Sender, subject: str, beginning: str) -> Mach
     elif root.has("return-path") and re.sub(rb"\s", b"", path) in (b"<>", b""):
         reason = Machine("null_return_path", "Its return path is empty (Return-Path: <>), so no answer may be sent.")
     elif listed:
-        return Machine("list", f"It came by a mailing list ({listed.title()} in its header).")
+        reason = Machine("list", f"It came by a mailing list ({listed.title()} in its header).")
     elif precedence in ("list", "bulk", "junk"):
         reason = Machine("list", f"Its header says Precedence: {precedence}.")
     elif replied or precedence in ("auto_reply", "auto-reply"):
@@ -143,7 +143,7 @@ def _by_header(root: Node, sender: Sender, subject: str, beginning: str) -> Mach
         )
     if reason is None:
         return None
-    bounce = _old_bounce(sender, subject, beginning, forced=True)
+    bounce = _old_bounce(sender, subject, beginning, proven=True)
     if bounce:
         return Machine(bounce.code, f"{reason.because} {bounce.because}")
     if any(pattern("machine", "out_of_office", cue).match(subject) for cue in ("strict_subject", "subject")):
@@ -151,18 +151,27 @@ def _by_header(root: Node, sender: Sender, subject: str, beginning: str) -> Mach
     return reason
 
 
-def _old_bounce(sender: Sender, subject: str, beginning: str, *, forced: bool) -> Machine | None:
-    """A bounce in plain text. From anybody but a post program, the subject, a failed address and the words must all
-    speak; `forced`: a header already says that a machine sent it."""
-    local = sender.address.partition("@")[0]
+def _old_bounce(
+    sender: Sender, subject: str, beginning: str, *, proven: bool, encloses: bool = False
+) -> Machine | None:
+    """A bounce in plain text. From anybody but a post program, the subject and the words must both speak, and something
+    that people do not write besides: a server's code, the returned message, or a failed address and no word of a wish.
+    `proven`: a header already says that a machine sent it; `encloses`: a message is attached."""
+    local = sender.address.partition("@")[0].rstrip("\\")
     subject_speaks = bool(pattern("machine", "bounce", "subject").match(subject))
     words = pattern("machine", "bounce", "beginning").search(beginning)
     daemon = bool(pattern("machine", "bounce", "daemon").match(local))
-    post = bool(pattern("machine", "bounce", "sender").match(local)) or bool(
-        pattern("machine", "bounce", "name").search(sender.name)
+    named = pattern("machine", "bounce", "sender").match(local) or pattern("machine", "bounce", "name").search(
+        sender.name
     )
-    by_shape = bool(subject_speaks and words and addresses_in(beginning))
-    if not (daemon or (post and (subject_speaks or words)) or by_shape or (forced and subject_speaks and words)):
+    post = bool(named) and (subject_speaks or bool(words))
+    beyond_people = (
+        proven
+        or encloses
+        or bool(pattern("machine", "bounce", "code").search(beginning))
+        or (bool(addresses_in(beginning)) and not _asks(beginning))
+    )
+    if not (daemon or post or (subject_speaks and words and beyond_people)):
         return None
     said = f"{subject} {beginning}"
     late = pattern("machine", "bounce", "delay").search(said) and not pattern("machine", "bounce", "final").search(said)

@@ -136,7 +136,7 @@ def _open(tag: Tag, page: _Page, look: _Look, sheet: dict[str, dict[str, str]]) 
         page.end_line(keep_blank=True)
         return None
     inner = _inner_look(tag, name, look, _style(tag, name, sheet))
-    if name in _SPACED:
+    if name in _SPACED and not _is_close_set(tag, name):
         page.blank(look)
     elif name in _BLOCKS:
         page.end_line()
@@ -149,10 +149,23 @@ def _open(tag: Tag, page: _Page, look: _Look, sheet: dict[str, dict[str, str]]) 
 
 def _close(tag: Tag, page: _Page, look: _Look) -> None:
     name = tag.name.lower()
-    if name in _SPACED:
+    close_set = _is_close_set(tag, name)
+    if (name in _SPACED and not close_set) or (close_set and _is_empty(tag)):
         page.blank(look)
     elif name in _BLOCKS:
         page.end_line()
+
+
+def _is_close_set(tag: Tag, name: str) -> bool:
+    """A paragraph without space around it: some programs set every line of an address as one."""
+    if name != "p":
+        return False
+    style = _attribute(tag, "style").replace(" ", "").lower()
+    return "msonormal" in _attribute(tag, "class").lower() or re.search(r"margin(?:-top|-bottom)?:0", style) is not None
+
+
+def _is_empty(tag: Tag) -> bool:
+    return len(tag.contents) <= 3 and not any(len(child.get_text(strip=True)) for child in tag.contents)
 
 
 def _inner_look(tag: Tag, name: str, look: _Look, style: dict[str, str]) -> _Look:

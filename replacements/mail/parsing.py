@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from replacements.mail.body import contents_of
+from replacements.mail.cues import pattern
 from replacements.mail.headers import addresses, date_of, header_text, message_ids, received_date
 from replacements.mail.letter import Letter, PartLabel, TextPart
 from replacements.mail.machine import machine_of
@@ -30,6 +31,9 @@ def parse(raw: bytes, *, office_addresses: frozenset[str] = frozenset(), receive
     parts += tuple(TextPart(PartLabel.FORWARDED, text) for text in contents.forwarded)
     if parts and all(part.label in (PartLabel.QUOTED, PartLabel.FORWARDED) for part in parts):
         allowance.notice("nothing_new", "Everything in this message is quoted or forwarded; the writer added no words.")
+    new = " ".join(part.text for part in parts if part.label is PartLabel.NEW)
+    if any(part.label is PartLabel.QUOTED for part in parts) and pattern("quoting", "below").search(new[:4000]):
+        allowance.notice("answers_below", "The writer says that answers stand below; look among the quoted lines.")
     return Letter(
         message_id=next(iter(message_ids(root.first("message-id"))), ""),
         sender=sender,

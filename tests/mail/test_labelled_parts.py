@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from replacements.mail.letter import Letter, PartLabel
+from replacements.mail.markup import Line
 from replacements.mail.parsing import parse
+from replacements.mail.parts import labelled
 
 NEW, QUOTED, FORWARDED = PartLabel.NEW, PartLabel.QUOTED, PartLabel.FORWARDED
 SIGNATURE, DISCLAIMER = PartLabel.SIGNATURE, PartLabel.DISCLAIMER
@@ -139,6 +143,12 @@ def test_quotations_in_html(html: str) -> None:
     assert "When were you born?" in letter.text(QUOTED)
 
 
+def test_answers_that_may_stand_among_quoted_lines_are_told() -> None:
+    block = "-----Original Message-----\nFrom: County\n\nWhen were you born? 3 May 1950\n"
+    assert "answers_below" in {notice.code for notice in _letter(f"See my answers below.\n\n{block}").notices}
+    assert "answers_below" not in {notice.code for notice in _letter(f"I was born 3 May 1950.\n\n{block}").notices}
+
+
 def test_an_indented_paragraph_in_html_is_no_quotation() -> None:
     html = '<p>Hello</p><blockquote style="margin:0 0 0 40px;border:none;padding:0">I tore my ballot.</blockquote>'
     assert "I tore my ballot." in _letter(html, kind="html").new_text
@@ -228,3 +238,24 @@ def test_a_voter_who_asks_for_confidence_is_no_disclaimer() -> None:
 def test_the_offices_banner_above_a_letter_from_outside_is_not_the_letter() -> None:
     letter = _letter("CAUTION: This email originated from outside the county. Do not click links.\nI tore my ballot.\n")
     assert letter.new_text == "I tore my ballot."
+
+
+_SHAPES = st.sampled_from(
+    [
+        *("", "I tore my ballot.", "On Mon, Oct 5, 2026 X <x@far.example> wrote:", "-- ", "--", "From: X", "Sent: now"),
+        *("To: Y", "Subject: Z", "---- Original message ----", "Begin forwarded message:", "Sent from my phone"),
+        *("www.fenn.example", "Tel: 555-0144", "Ada Fenn", "________________", "born 5/3/1950"),
+        "CONFIDENTIALITY NOTICE: intended recipient, confidential, delete it " + "x " * 40,
+    ]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(st.builds(Line, _SHAPES, st.integers(0, 2), st.booleans()), max_size=30),
+    st.sampled_from(["", "Re: x", "Fwd: x"]),
+)
+def test_no_word_is_lost_or_told_twice(lines: list[Line], subject: str) -> None:
+    parts = labelled(lines, subject=subject)
+    assert " ".join(part.text for part in parts).split() == " ".join(line.text for line in lines).split()
+    assert all(part.text.strip() for part in parts)

@@ -70,6 +70,15 @@ def test_a_person_who_answers_an_automatic_message_is_a_person(subject: str, bod
             "Undeliverable ballot",
             "You said my ballot was undeliverable. The address on the envelope was wrong. ada@home.example",
         ),
+        (
+            "Undeliverable: my ballot",
+            "My mail was returned, please send it again and write to ada@home.example when it is out.",
+        ),
+        (
+            "Delivery failure",
+            "The letter with my ballot could not be delivered, says the carrier. Is that so? ada@home.example",
+        ),
+        ("Out of office", "I am away until the 20th. Please send the ballot to the lake house."),
         ("do not reply", "Please do not reply to my husband, he does not read this. I tore my ballot."),
         ("ballot", "I tore my ballot. Please do not reply to this email, call me at 555-0144."),
         ("Auto: ballot", "I left my ballot in the auto and the window was open."),
@@ -118,6 +127,17 @@ def test_plain_text_bounces_are_known_by_sender_subject_and_words(sender: str, s
         "ballot is spoiled, send another\n"
     )
     assert _code(_letter(BOUNCE + copy, subject, sender)) == "bounce"
+
+
+def test_a_bounce_that_came_by_a_list_is_a_bounce() -> None:
+    assert (
+        _code(_letter(BOUNCE, "failure notice", "MAILER-DAEMON@home.example", List_Id="<l.home.example>")) == "bounce"
+    )
+
+
+def test_a_bounce_from_an_unusual_sender_is_known_by_the_servers_code() -> None:
+    body = "The following message could not be delivered.\n\nSent: RCPT TO\nReceived: 550 5.1.1 unknown user"
+    assert _code(_letter(body, "Mail could not be delivered", "scanner@home.example")) == "bounce"
 
 
 def test_a_plain_text_delay_is_no_failure() -> None:

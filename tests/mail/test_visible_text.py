@@ -106,6 +106,13 @@ def test_html_keeps_the_lines_of_an_address() -> None:
     assert letter.new_text == "Ada Fenn\n12 Mill Row\nApt 4\nborn 3 May 1950"
 
 
+def test_lines_that_a_program_set_as_paragraphs_stay_lines() -> None:
+    html = "".join(
+        f"<p class=MsoNormal>{line}</p>" for line in ("I tore it.", "<o:p>&nbsp;</o:p>", "Ada Fenn", "12 Mill Row")
+    )
+    assert _html(html).new_text == "I tore it.\n\nAda Fenn\n12 Mill Row"
+
+
 def test_the_plain_form_goes_before_the_html_form() -> None:
     message = EmailMessage()
     message["From"] = "ada@home.example"
@@ -173,6 +180,32 @@ def test_a_mail_with_a_picture_only() -> None:
     assert letter.parts == ()
     assert letter.pictures == ("IMG_1.jpg",)
     assert letter.attachments[0].size == 36
+
+
+def test_a_picture_message_brings_its_words_in_a_file() -> None:
+    message = EmailMessage()
+    message["From"] = "5550144@telephone.example"
+    message.add_attachment(b"\xff\xd8" * 9, maintype="image", subtype="jpeg", filename="IMG_1.jpg")
+    message.add_attachment("I tore my ballot. Ada Fenn", filename="text_0.txt")
+    letter = parse(message.as_bytes())
+    assert letter.new_text == "I tore my ballot. Ada Fenn"
+    assert [one.name for one in letter.attachments] == ["IMG_1.jpg", "text_0.txt"]
+
+
+def test_a_text_file_beside_a_letter_is_only_attached() -> None:
+    message = EmailMessage()
+    message["From"] = "ada@home.example"
+    message.set_content("See the file.")
+    message.add_attachment("Void my ballot.", filename="notes.txt")
+    assert parse(message.as_bytes()).text() == "See the file."
+
+
+def test_a_sealed_message_is_told() -> None:
+    head = (
+        "Content-Type: application/pkcs7-mime; smime-type=enveloped-data; "
+        "name=smime.p7m\nContent-Transfer-Encoding: base64"
+    )
+    assert "sealed" in _codes(parse(_mail(head, b"MIIB")))
 
 
 def test_text_before_and_after_a_picture_is_one_letter() -> None:

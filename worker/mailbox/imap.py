@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from imapclient import IMAPClient
-from imapclient.exceptions import IMAPClientAbortError, IMAPClientError, LoginError
+from imapclient.exceptions import CapabilityError, IMAPClientAbortError, IMAPClientError, LoginError
 
 from worker.mailbox.source import Found, MailboxTrouble, Seen
 
@@ -141,6 +141,8 @@ class ImapSource:
             raise MailboxTrouble(f"{where} does not answer in {SECONDS} seconds.") from error
         except OSError as error:
             raise MailboxTrouble(f"{where} cannot be reached: {error.strerror or type(error).__name__}.") from error
+        except CapabilityError as error:
+            raise MailboxTrouble(f"{where} does not offer STARTTLS: use imaps:// and its port.") from error
         except IMAPClientError as error:
             raise MailboxTrouble(f"{where} broke off or answered with an error ({type(error).__name__}).") from error
 
