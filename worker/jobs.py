@@ -14,7 +14,7 @@ import structlog
 
 from replacements.ballots.reconciling import reconcile
 from replacements.replies.outbox import send_due
-from replacements.replies.transport import open_transport
+from replacements.replies.transport import TransportSetting, open_transport
 from replacements.requests import dispatch, intake, office, weekly
 from replacements.settings import Settings
 from replacements.store.database import Database
@@ -93,7 +93,11 @@ def send_replies(work: Work) -> int:
         force = office.in_force(session)
     if force is None:
         return 0
-    transport = open_transport(work.settings.outbox, work.settings.outbox_password, work.settings.ca_file)
+    try:
+        transport = open_transport(work.settings.outbox, work.settings.outbox_password, work.settings.ca_file)
+    except TransportSetting as trouble:
+        note(work, "outbox", ok=False, text=str(trouble))
+        return 0
     report = send_due(
         work.database,
         transport,
@@ -101,9 +105,9 @@ def send_replies(work: Work) -> int:
         sender_address=force.rules.office.address,
         now=work.now(),
     )
-    failed = report.failed + report.later
-    text = f"{failed} replies could not be sent; they are kept." if failed else "All replies that were due are sent."
-    note(work, "outbox", ok=not failed, text=text)
+    unsent = report.failed + report.later
+    text = report.trouble or (f"{unsent} replies could not be sent; they are kept." if unsent else "Nothing waits.")
+    note(work, "outbox", ok=not unsent, text=text)
     return report.sent
 
 

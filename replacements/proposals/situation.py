@@ -14,6 +14,7 @@ WANTS_A_BALLOT = frozenset({Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED})
 NEEDS_A_PERSON_KNOWN = WANTS_A_BALLOT | {Kind.ADDRESS_CHANGE, Kind.MISSING_MATERIALS}
 BACK = ("returned", "accepted", "challenged")
 OUT = ("issued", "undeliverable")
+_ITS_STATE = (Cause.SPOILED, Cause.DAMAGED)  # causes that speak of a ballot in hand
 SURE_ENOUGH = 0.6  # below this probability of the kind that decides, a person reads the message
 
 
@@ -57,14 +58,15 @@ class Situation:
 
     @property
     def why_wanted(self) -> Cause:
-        """The cause that the rules are asked for. What the record says (brought back by the post) goes before."""
-        if self.cause is not None and self.cause is not Cause.NOT_RECEIVED:
-            return self.cause
-        if Kind.SPOILED_BALLOT in self.kinds:
-            return Cause.SPOILED
-        if self.ballot is not None and self.ballot.state == "undeliverable":
-            return Cause.UNDELIVERABLE
-        return Cause.NOT_RECEIVED
+        """The cause that the rules are asked for. Where several are named, one that wants a signed statement goes
+        before the others: asking once too often delays a voter, asking too seldom voids a ballot on a mistake."""
+        named: list[Cause] = [] if self.cause is None or self.cause is Cause.NOT_RECEIVED else [self.cause]
+        if Kind.SPOILED_BALLOT in self.kinds and self.cause not in (Cause.SPOILED, Cause.DAMAGED):
+            named.append(Cause.SPOILED)
+        if not named or (Kind.NOT_RECEIVED in self.kinds and self.cause in (None, Cause.NOT_RECEIVED, *_ITS_STATE)):
+            brought_back = self.ballot is not None and self.ballot.state == "undeliverable"
+            named.append(Cause.UNDELIVERABLE if brought_back else Cause.NOT_RECEIVED)
+        return next((cause for cause in named if self.rules.reason(cause.value).statement), named[0])
 
     @property
     def certain(self) -> bool:

@@ -238,9 +238,15 @@ def _reply(
         )
     except NoText as error:
         raise Refused(f"There is no reviewed text for this: {error}. Choose another action.") from error
-    if own_text is not None and own_text.strip() and own_text.strip() != rendered.text.strip():
+    if own_text is not None and _changed(own_text, request):
         rendered = _edited(rendered, own_text)
     return queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=at)
+
+
+def _changed(own_text: str, request: Request) -> bool:
+    """Whether a clerk changed the draft. The untouched draft is filled anew, with the new ballot's facts."""
+    draft = (request.reply_draft or {}).get("text", "")
+    return bool(own_text.strip()) and own_text.split() != str(draft).split()
 
 
 def _edited(rendered: Rendered, own_text: str) -> Rendered:

@@ -92,6 +92,7 @@ def facts(
     return ReplyFacts(
         rules=rules,
         adopted=adopted,
+        overseas=bool(voter and voter.overseas),
         voter_name=voter.full_name if told and voter is not None else "",
         on_file=told,
         mailing_day=mailing_day or (in_time.mailed if in_time else None),

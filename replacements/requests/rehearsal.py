@@ -64,21 +64,30 @@ def rehearse(
     for path in mail:
         for name, raw in messages_in(path):
             try:
-                letter = parse(raw, office_addresses=own)
+                yield _one(name, raw, office, own, at=at, history=None if alone else history, timings=timings)
             except UnreadableMail as error:
                 yield answer.unreadable(mail=name, at=at.isoformat() if at else None, why=str(error))
-                continue
-            judgement = judge(
-                letter,
-                roll=office.roll,
-                ballots=office.ballots,
-                rules=office.rules,
-                at=at,
-                history=None if alone else history,
-            )
-            history.add(judgement)
-            reply = drafting.draft(judgement, office.rules, adopted=True)
-            line = answer.as_json(judgement, mail=name, rules=office.rules, reply=reply)
-            if timings:
-                line["milliseconds"] = {stage: round(ms, 2) for stage, ms in judgement.milliseconds.items()}
-            yield line
+            except Exception as error:  # one message never ends a rehearsal of thousands; a person reads it
+                why = f"The program failed on this message ({type(error).__name__})."
+                yield answer.unreadable(mail=name, at=at.isoformat() if at else None, why=why)
+
+
+def _one(
+    name: str,
+    raw: bytes,
+    office: Office,
+    own: frozenset[str],
+    *,
+    at: datetime | None,
+    history: HistoryInMemory | None,
+    timings: bool,
+) -> answer.Json:
+    letter = parse(raw, office_addresses=own)
+    judgement = judge(letter, roll=office.roll, ballots=office.ballots, rules=office.rules, at=at, history=history)
+    if history is not None:
+        history.add(judgement)
+    reply = drafting.draft(judgement, office.rules, adopted=True)
+    line = answer.as_json(judgement, mail=name, rules=office.rules, reply=reply)
+    if timings:
+        line["milliseconds"] = {stage: round(ms, 2) for stage, ms in judgement.milliseconds.items()}
+    return line

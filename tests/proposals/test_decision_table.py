@@ -61,6 +61,10 @@ def test_a_lost_ballot_needs_a_signed_statement_first() -> None:
     assert proposal.reasons[0].rule == "reasons.lost.statement"
 
 
+def test_where_a_mail_tells_both_the_stricter_rule_holds() -> None:
+    assert action(asking(Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED, cause=Cause.SPOILED)) is Action.STATEMENT_FIRST
+
+
 def test_a_packet_mailed_two_days_ago_does_not_count_as_not_received() -> None:
     assert action(asking(Kind.NOT_RECEIVED, cause=Cause.NOT_RECEIVED, mailed_long_ago=False)) is Action.ANSWER
 
