@@ -84,10 +84,13 @@ def open_mailing_from(session: Session, *, election_id: str, rules: Rules, day: 
     Two at once make one mailing: the database refuses the second, which then finds the first.
     """
     while True:
-        _make(session, election_id, day)
         wanted = select(Mailing).where(Mailing.election_id == election_id, Mailing.goes_on == day)
-        # look before locking: whoever signs a closed mailing holds it while waiting for ballots that we may hold
-        if session.scalar(wanted.with_only_columns(Mailing.state)) == "open":
+        # Look before locking or inserting: both would wait for whoever signs a closed mailing of that day, and that
+        # transaction may wait for what we hold.
+        state = session.scalar(wanted.with_only_columns(Mailing.state))
+        if state is None:
+            _make(session, election_id, day)
+        if state in (None, "open"):
             mailing = session.scalars(wanted.with_for_update().execution_options(populate_existing=True)).one()
             if mailing.state == "open":
                 return mailing
@@ -113,6 +116,18 @@ def locked_mailing(session: Session, mailing_id: int) -> Mailing:
     return found
 
 
+def locked_packet(session: Session, packet_id: int) -> tuple[Mailing, Packet]:
+    """A packet and its mailing, the mailing locked first, both read afresh. Raises NotPossible where there is none."""
+    while True:
+        mailing_id = session.scalar(select(Packet.mailing_id).where(Packet.id == packet_id))
+        if mailing_id is None:
+            raise NotPossible(f"There is no packet {packet_id}.")
+        mailing = locked_mailing(session, mailing_id)
+        packet = session.get_one(Packet, packet_id, populate_existing=True)
+        if packet.mailing_id == mailing.id:  # else it was moved to a later mailing while we waited
+            return mailing, packet
+
+
 def packets_of(session: Session, mailing_id: int, *states: str) -> Sequence[Packet]:
     """A mailing's packets in these states, in the order of their numbers, read afresh."""
     return session.scalars(
@@ -128,17 +143,13 @@ def pull(session: Session, packet_id: int, *, by: str, at: datetime, reason: str
 
     Pulling twice is one pull. Raises NotPossible where the packet is mailed, or there is none.
     """
-    mailing_id = session.scalar(select(Packet.mailing_id).where(Packet.id == packet_id))
-    if mailing_id is None:
-        raise NotPossible(f"There is no packet {packet_id}.")
-    mailing = locked_mailing(session, mailing_id)
-    packet = session.get_one(Packet, packet_id, populate_existing=True)
+    mailing, packet = locked_packet(session, packet_id)
     if packet.state == "pulled":
         return packet
-    if packet.ballot_number is not None:
-        locked(session, packet.ballot_number)  # before the ledger: whoever pulls often takes the ballot back as well
     if packet.state == "mailed":
         raise NotPossible(f"Packet {packet_id} was mailed; it can no longer be pulled.")
+    if packet.ballot_number is not None:
+        locked(session, packet.ballot_number)  # before the ledger: whoever pulls often takes the ballot back as well
     if packet.state == "frozen" and mailing.manifest is not None:
         mailing.manifest = without(mailing.manifest, packet_id, by=by, at=at, reason=reason)
     packet.state = "pulled"
@@ -154,3 +165,18 @@ def pull(session: Session, packet_id: int, *, by: str, at: datetime, reason: str
         details={"packet": packet.id, "mailing": mailing.id, "reason": reason, "signed_before": sorted(signed)},
     )
     return packet
+
+
+def pull_waiting(session: Session, ballot_number: str, *, by: str, at: datetime, reason: str) -> Packet | None:
+    """Take a ballot's packet out of a mailing that is still open, before the ballot is taken back.
+
+    None where no packet waits. Raises NotPossible where its mailing has closed: from then on the void is final. Lock
+    nothing of the packet or the ballot before: this takes the locks in the order that closing takes them.
+    """
+    packet_id = session.scalar(select(Packet.id).where(Packet.ballot_number == ballot_number, Packet.state != "pulled"))
+    if packet_id is None:
+        return None
+    _, packet = locked_packet(session, packet_id)
+    if packet.state in ("frozen", "mailed"):
+        raise NotPossible(f"Ballot {ballot_number} has gone into a closed mailing; it can no longer be taken back.")
+    return pull(session, packet_id, by=by, at=at, reason=reason)

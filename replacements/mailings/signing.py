@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from replacements.ballots.ledger import append
 from replacements.ballots.life import NotPossible, mark_mailed
 from replacements.mailings import stock
-from replacements.mailings.queue import locked_mailing, packets_of
+from replacements.mailings.queue import locked_mailing, locked_packet, packets_of
 from replacements.store.tables import Ballot, Mailing, Packet, Signature
 
 SIGNATURES_NEEDED = 2
@@ -102,11 +102,7 @@ def reprint(session: Session, packet_id: int, *, by: str, at: datetime) -> Packe
 
     Raises NotPossible where there is no such packet or its label is not frozen yet.
     """
-    mailing_id = session.scalar(select(Packet.mailing_id).where(Packet.id == packet_id))
-    if mailing_id is None:
-        raise NotPossible(f"There is no packet {packet_id}.")
-    mailing = locked_mailing(session, mailing_id)
-    packet = session.get_one(Packet, packet_id, populate_existing=True)
+    mailing, packet = locked_packet(session, packet_id)
     if packet.state not in ("frozen", "mailed"):
         state = "was pulled" if packet.state == "pulled" else "has no label before its mailing is closed"
         raise NotPossible(f"Packet {packet_id} {state}; there is nothing to print again.")

@@ -49,7 +49,16 @@ def _closed(place: str, year: int) -> frozenset[date]:
 
 def is_post_day(rules: Rules, day: date) -> bool:
     """Does the post collect, carry and deliver on this day?"""
-    country = rules.mailing.holidays.partition("-")[0]
+    return post_moves(post_country(rules), day)
+
+
+def post_country(rules: Rules) -> str:
+    """The country whose post carries the office's mail, as in `US`; empty where the rules name none."""
+    return rules.mailing.holidays.partition("-")[0]
+
+
+def post_moves(country: str, day: date) -> bool:
+    """Does this country's post move on this day?"""
     return day.weekday() != SUNDAY and day not in mail_holidays(country, day.year)
 
 

@@ -11,8 +11,9 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 
-from replacements.rules.calendar import DAY, is_mailing_day, is_post_day, return_limit
+from replacements.rules.calendar import DAY, is_mailing_day, post_country, post_moves, return_limit
 from replacements.rules.office import Rules
 
 FIRST_POST = time(8)  # a limit before the day's first post, such as midnight, means the day before (common practice)
@@ -60,11 +61,16 @@ def after_post_days(rules: Rules, day: date, moves: int) -> date:
 
     Given in on a day when the post rests, it counts as given in on the next one that it moves.
     """
-    while not is_post_day(rules, day):
+    return _after(post_country(rules), day, moves)
+
+
+@lru_cache(maxsize=20_000)
+def _after(country: str, day: date, moves: int) -> date:
+    while not post_moves(country, day):
         day += DAY
     for _ in range(moves):
         day += DAY
-        while not is_post_day(rules, day):
+        while not post_moves(country, day):
             day += DAY
     return day
 

@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 
 from replacements.ballots.life import NotPossible
 from replacements.mailings.closing import close
-from replacements.mailings.queue import contents_for, open_mailing, pull, queue_packet
+from replacements.mailings.queue import contents_for, open_mailing, pull, pull_waiting, queue_packet
 from replacements.rules.office import Rules
 from replacements.store.database import Database
 from replacements.store.tables import LedgerEntry, Mailing, Packet
@@ -98,6 +98,22 @@ def test_a_pulled_ballot_may_be_queued_again(office: Database, queue: Queue, rul
             contents=["ballot"],
         )
         assert again.id != packet.id
+
+
+def test_a_ballot_is_taken_back_while_its_packet_waits_and_not_after(
+    office: Database, queue: Queue, rules: Rules
+) -> None:
+    with office.write() as session:
+        waiting = queue(session, "8000017")
+        frozen = queue(session, "8000025")
+        pulled = pull_waiting(session, "8000017", by="mara", at=MORNING, reason="withdrawn")
+        assert pulled is not None
+        assert (pulled.id, pulled.state) == (waiting.id, "pulled")
+        assert pull_waiting(session, "8000017", by="mara", at=MORNING, reason="withdrawn") is None
+        close(session, frozen.mailing_id, rules=rules, by="schedule", at=MORNING)
+        with pytest.raises(NotPossible, match="closed mailing"):
+            pull_waiting(session, "8000025", by="mara", at=MORNING, reason="withdrawn")
+        assert frozen.state == "frozen"
 
 
 def test_a_packet_that_does_not_exist_cannot_be_pulled(office: Database) -> None:

@@ -25,7 +25,7 @@ def assignments(text: str) -> Iterator[tuple[int, str]]:
 
 
 def mistakes_of(text: str) -> tuple[Mistake, ...]:
-    """None where the text is read."""
+    """None of them where the text is read."""
     try:
         parse_rules(text)
     except RulesError as error:
