@@ -125,6 +125,9 @@ def _lines(node: Node, allowance: Allowance) -> list[Line]:
         allowance.notice(
             "charset", "Some characters could not be read for certain: the message names its writing wrongly."
         )
+    if text.count("\n") > MAX_LINES:
+        allowance.notice("not_read", "The message is very long; its end was not read.")
+        text = "\n".join(text.split("\n", MAX_LINES)[:MAX_LINES])
     if node.content_type == "text/html":
         if len(text) > MAX_HTML:
             allowance.notice("not_read", "The message is very long; its end was not read.")

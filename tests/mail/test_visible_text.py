@@ -286,9 +286,9 @@ BOMBS = {
 
 @pytest.mark.parametrize("name", BOMBS)
 def test_a_message_built_to_keep_the_reader_busy_does_not(name: str) -> None:
-    started = time.perf_counter()
+    started = time.process_time()
     parse(BOMBS[name], office_addresses=frozenset({"ballots@county.example"}))
-    assert time.perf_counter() - started < 10
+    assert time.process_time() - started < 10
 
 
 def test_parts_nested_too_deeply_are_told() -> None:
