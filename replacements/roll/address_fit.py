@@ -19,6 +19,7 @@ LEVELS = (
 )  # fmt: skip
 AGREE = frozenset(LEVELS[:5])
 _BUILDINGS = frozenset({"HALL", "HOUSE", "DORM", "DORMITORY", "TOWER", "RESIDENCE", "BARRACKS"})
+_DOUBLED = re.compile(r"(.)(?=\1)")
 _RANK = {level: place for place, level in enumerate(LEVELS)}
 
 
@@ -173,6 +174,8 @@ def _same_names(said: Delivery, filed: Delivery) -> str:
     if any(c.isdigit() for c in one + other):
         return ""
     longest = max(len(one), len(other))
+    if _DOUBLED.sub("", one) == _DOUBLED.sub("", other):
+        return "typo"  # Pel, Pell
     if longest < 5:
         return ""
     return "typo" if OSA.distance(one, other, score_cutoff=2) <= (2 if longest > 9 else 1) else ""

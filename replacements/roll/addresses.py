@@ -121,9 +121,9 @@ def parse(street: str, unit: str = "") -> Delivery:
     unit_words: list[str] = []
     if not segments:
         return Delivery(unit=_unit(_clean(unit).split()))
-    main = next((s for s in segments if _special(s)), None) or next(
-        (s for s in segments if _begins_with_number(s)), segments[0]
-    )
+    if len(segments) > 1 and _special(" ".join(segments[:2])):
+        segments[:2] = [" ".join(segments[:2])]  # Rural Route 2, Box 9
+    main = next((s for s in segments if _special(s)), "") or next(filter(_begins_with_number, segments), segments[0])
     for segment in segments:
         if segment is not main and (words := _unit(segment.split())):
             unit_words += words
@@ -223,7 +223,7 @@ def _split_unit(words: list[str]) -> tuple[list[str], list[str]]:
     place = len(words) - 1  # 12 Oak St 4, 12 Oak St 4B: a number after the suffix is a unit
     if (
         place >= 3
-        and re.fullmatch(r"\d+[A-Z]?|[A-Z]\d+", words[place])
+        and re.fullmatch(r"\d+[A-Z]?|[A-Z]\d+|[A-DF-MO-RT-VX-Z]", words[place])
         and words[place - 1] in suffixes()
         and words[place - 1] not in ("HWY", "HIGHWAY", "ROUTE", "RTE", "RD", "ROAD")
     ):

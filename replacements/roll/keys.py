@@ -9,6 +9,7 @@ looked up; a voter with any key in common is a candidate, and only the weighing 
 | n | family name (each part; former name), letter of a given name | slips in given name, address, date |
 | m | family name, given name | common names, where `n` has too many voters |
 | x | sound of the family name, letter of the given name | slips in the family name |
+| y | given name, first letter of the family name | slips in the family name; `Owen Q.` |
 | p | sound of the family name, birth year | a short form or another given name |
 | b | birth date | any slip in the name |
 | a | house number, skeleton of the street (both addresses) | any name |
@@ -26,7 +27,7 @@ from functools import lru_cache
 from replacements.roll.address_fit import place_of, places_on_file
 from replacements.roll.addresses import Delivery, street_skeleton
 from replacements.roll.dates import parts
-from replacements.roll.names import NameOnFile, Written, on_file, read_name, surname_parts
+from replacements.roll.names import NameOnFile, Written, on_file, read_name, surname_parts, without_particles
 from replacements.roll.nicknames_known import relatives
 from replacements.roll.phones import digits
 from replacements.roll.romanisation import (
@@ -67,7 +68,7 @@ def voter_keys(voter: Voter) -> frozenset[str]:
     first = "".join(name.first)
     letters = {token[0] for token in (*name.first[:2], *name.middle[:1])}
     for whole, tokens, _ in name.lasts:
-        for last in {whole, *surname_parts(tokens)}:
+        for last in {whole, *surname_parts(tokens), without_particles(tokens)} - {""}:
             found.add(f"l:{last}")
             found.update(f"n:{last}:{letter}" for letter in letters)
             found.update(f"m:{last}:{given}" for given in {first, *name.first[:1]})
@@ -75,6 +76,7 @@ def voter_keys(voter: Voter) -> frozenset[str]:
                 found.add(f"p:{name_sound(last)}:{year}")
         if first:
             found.add(f"x:{name_sound(whole)}:{first[0]}")
+            found.update(f"y:{given}:{whole[0]}" for given in {first, *name.first[:1]})
     if year is not None and month is not None:
         found.add(f"b:{year}-{month}-{day}")
     for spot in places_on_file(voter):
@@ -146,6 +148,7 @@ def _name_keys(written: Written, years: set[int]) -> Iterator[str]:
             last = "".join(tokens[start:end])
             rest = (*tokens[:start], *tokens[end:])
             if len(last) < 2:
+                yield from (f"y:{each}:{last}" for word in rest for each in (word, *relatives(word)))
                 continue
             lasts = {last} | (_korean_spellings(last) if end - start == 1 else set())
             for each in lasts:
@@ -166,6 +169,7 @@ def _last_keys(last: str, rest: tuple[str, ...], years: set[int]) -> Iterator[st
         for letter in {word[0], *(other[0] for other in others)}:
             yield f"n:{last}:{letter}"
         yield f"x:{name_sound(last)}:{word[0]}"
+        yield from (f"y:{each}:{last[0]}" for each in (word, *others))
         if len(word) > 1:
             yield from (f"m:{last}:{each}" for each in (word, *others))
 

@@ -83,6 +83,14 @@ def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequen
     best = _best(case, plausible)
     p = probabilities[best.likeness.voter.voter_id]
     rivals = [g for g in plausible if g is not best and not separated(case, best, g)]
+    if not best.agreed and best.contradictions:
+        # the name says one voter, a number another
+        rivals += [
+            g for g in plausible if g is not best and g not in rivals and g.agreed & {"voter_id", "ballot_number"}
+        ]
+        if rivals:
+            because = f"The name fits one voter, the {_list(best.contradictions)} is another's."
+            return _who(Standing.UNCLEAR, case, best, rivals, p, because)
     if rivals:
         together = p + sum(probabilities[g.likeness.voter.voter_id] for g in rivals)
         gap = best.likeness.weight - max(g.likeness.weight for g in rivals)
@@ -115,9 +123,12 @@ def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequen
 
 
 def _best(case: Case, plausible: Sequence[Grade]) -> Grade:
-    """The heaviest, unless something said tells a lighter one apart from it (a contradiction outweighs a sum)."""
-    best = plausible[0]
-    for other in plausible[1:]:
+    """The heaviest, unless something said tells a lighter one apart from it (a contradiction outweighs a sum).
+
+    A voter whose name fits comes before one whose name does not: a number on file may be the spouse's."""
+    fitting = [g for g in plausible if g.fits] or plausible
+    best = fitting[0]
+    for other in fitting[1:]:
         if (
             separated(case, other, best)
             and not separated(case, best, other)
@@ -186,10 +197,13 @@ def _agreeing(best: Grade) -> str:
 def _why_not_certain(case: Case, best: Grade) -> str:
     if best.contradictions:
         return f"{_agreeing(best).capitalize()} agree, but {_list(best.contradictions)} differs."
-    if best.likeness.name is None:
-        return f"No name is given that can be compared; {_agreeing(best)} leads to this voter."
+    name = best.likeness.name
+    if name is None:
+        return f"No name is given that can be compared; this voter was found by {_agreeing(best)}."
+    if name.last in ("missing", "initial") or name.first == "missing":
+        return f"The name is not given in full; this voter was found by {_agreeing(best)}."
     if not best.fits:
-        return f"The name on file is another one ({best.likeness.name.word}); {_agreeing(best)} leads to this voter."
+        return f"The name on file is another one; this voter was found by {_agreeing(best)}."
     if best.doubts:
         return f"{_agreeing(best).capitalize()} agree, but {_list(best.doubts)} leaves a doubt."
     if not best.agreed & case.sufficient:

@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
-from replacements.roll.names import NameOnFile, Written, surname_parts
+from replacements.roll.names import NameOnFile, Written, surname_parts, without_particles
 from replacements.roll.nicknames_known import is_known, relation
 from replacements.roll.romanisation import given_pattern, same_surname, sound, split_name, surname_spellings
 
@@ -73,6 +73,18 @@ def near(one: str, other: str) -> bool:
     return OSA.distance(one, other, score_cutoff=2) <= (2 if length >= 9 else 1)
 
 
+@lru_cache(maxsize=65536)
+def same_with_umlaut(one: str, other: str) -> bool:
+    """Muller and Mueller: the marks of ä, ö, ü left out or written as e."""
+    if one == other or len(one) == len(other):
+        return False
+    return _no_umlaut(one) == _no_umlaut(other)
+
+
+def _no_umlaut(name: str) -> str:
+    return name.replace("ae", "a").replace("oe", "o").replace("ue", "u")
+
+
 def compare(written: Written, filed: NameOnFile, place: int = 0) -> NameFit:
     """The best reading of `written` as `filed`."""
     if written.hangul:
@@ -107,6 +119,10 @@ def _last_level(tokens: tuple[str, ...], start: int, end: int, filed: NameOnFile
         if word == whole:
             level = "former name" if former else "same"
         elif same_surname(word, whole):
+            level = "transliteration"
+        elif word == without_particles(parts_of):
+            level = "part"
+        elif same_with_umlaut(word, whole):
             level = "transliteration"
         elif (parts := surname_parts(parts_of)) and len(parts) > 1 and word in parts:
             level = _part_level(tokens, start, end, parts, word, filed)
@@ -152,6 +168,8 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
     everything = "".join(given)
     if len(whole) > 3 and sound(everything) == sound(whole) and len(filed.first) + len(given) > 2:
         return "transliteration", ()
+    if same_with_umlaut(word, first):
+        return "transliteration", given[1:]
     if word == first:  # Mary for Mary Ann; another second name beside it shows in the middle name
         return "part", given[1:]
     known = relation(word, first) or relation(word, whole)

@@ -163,7 +163,7 @@ def _one(text: str) -> Written:
 
 def _roman(folded: str) -> tuple[str, ...]:
     """The tokens, if they are in Roman letters; a name in another script is not guessed at."""
-    tokens = tuple(t for t in folded.split() if not t.isdigit())
+    tokens = tuple(_SAINT.get(t, t) for t in folded.split() if not t.isdigit())
     return tokens if all(t.isascii() for t in tokens) else tuple(t for t in tokens if t.isascii() and len(t) > 1)
 
 
@@ -182,7 +182,7 @@ def on_file(first: str, middle: str, last: str, former: str, suffix: str) -> Nam
     lasts = []
     written_suffix = suffix_form(suffix)
     for text, is_former in ((last, False), (former, True)):
-        tokens = tuple(fold(text).split())
+        tokens = tuple(_SAINT.get(t, t) for t in fold(text).split())
         while len(tokens) > 1 and tokens[-1] in SUFFIXES:
             written_suffix = written_suffix or SUFFIXES[tokens[-1]]
             tokens = tokens[:-1]
@@ -191,6 +191,10 @@ def on_file(first: str, middle: str, last: str, former: str, suffix: str) -> Nam
     return NameOnFile(tuple(fold(first).split()), tuple(fold(middle).split()), tuple(lasts), written_suffix)
 
 
+_SAINT = {"saint": "st", "sainte": "ste"}
+_LEFT_OUT = frozenset(
+    ("de", "la", "las", "los", "del", "da", "das", "do", "dos", "di", "du", "van", "von", "der", "den", "y", "e")
+)
 _PARTICLES = "de la las los del da das do dos di du van von der den ter ten le el al bin ibn st san santa y e mac mc o"
 PARTICLES = frozenset(_PARTICLES.split())
 
@@ -208,3 +212,9 @@ def surname_parts(tokens: tuple[str, ...]) -> tuple[str, ...]:
     if held:
         parts.append(held)
     return tuple(parts)
+
+
+def without_particles(tokens: tuple[str, ...]) -> str:
+    """What remains where people leave the particles out: `de la cruz` -> cruz; "" where there are none."""
+    kept = [token for token in tokens if token not in _LEFT_OUT]
+    return "".join(kept) if kept and len(kept) < len(tokens) else ""

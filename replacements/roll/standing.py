@@ -92,8 +92,12 @@ def _contradictions(case: Case, likeness: Likeness, agreed: frozenset[str]) -> t
         found.append("age")
     if likeness.suffix == "differs":
         found.append("suffix")
-    # a number that is nobody's id may be a licence's or badly typed: the birth date and another item outweigh it
-    if likeness.voter_id == "differs" and (case.owned_ids or "birth_date" not in agreed or len(agreed) < 2):
+    # a number that is nobody's id may be a licence's or badly typed: the birth date and another item outweigh it; an id
+    # one slip away that is another voter's is the other's
+    outweighed = "birth_date" in agreed and len(agreed) >= 2
+    if (likeness.voter_id in ("differs", "slip") and case.owned_ids) or (
+        likeness.voter_id == "differs" and not outweighed
+    ):
         found.append("voter_id")
     if likeness.ballot == "differs":
         found.append("ballot_number")
@@ -162,7 +166,8 @@ def _plausible(case: Case, likeness: Likeness, agreed: frozenset[str], contradic
             or ("birth_date" in agreed and local)
         )
     if name.fits:
-        return bool(agreed) if hard or "suffix" in contradictions else True
+        only_numbers = set(contradictions) <= {"voter_id", "ballot_number"}  # another's number, copied by mistake
+        return bool(agreed) or only_numbers
     if hard:
         return False
     if name.last == "differs":
