@@ -1,0 +1,183 @@
+"""The cue files: what voters say, a TOML file per language, made into patterns that are compiled when first needed.
+
+A cue is a plain phrase over folded text (see `folding`) with a few signs: `(a|b)` one of these, `x?` perhaps, `(x)*` any
+number of times, `word*` any ending, `_` up to three words between, `__` up to seven words, `{name}` an entry of the
+file's `[parts]`. An apostrophe may always be left out. Gaps never cross the end of a sentence and are bounded, so that
+a long mail cannot make a cue slow.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+
+_NO_SPACES = frozenset({"ko", "zh", "ja"})  # written with few or no spaces between what a cue puts together
+_PART = re.compile(r"\{(\w+)\}")
+
+
+class CueFileError(ValueError):
+    """A cue file says something that cannot be understood; the text names the file, the concept and the cue."""
+
+
+@dataclass(slots=True)
+class Cue:
+    """One phrase of one concept. `needs`: the text holds at least one of these wherever the phrase can match."""
+
+    concept: str
+    source: str
+    needs: tuple[str, ...]
+    _pattern: str
+    _compiled: re.Pattern[str] | None = field(default=None)
+
+    def spans(self, text: str) -> Iterator[tuple[int, int]]:
+        """Where the phrase stands in a folded text."""
+        if self.needs and not any(n in text for n in self.needs):
+            return
+        if self._compiled is None:
+            self._compiled = re.compile(self._pattern)
+        for match in self._compiled.finditer(text):
+            yield match.span()
+
+
+@dataclass(frozen=True, slots=True)
+class CueFile:
+    """The cues of one language. `words`: small words that only this language uses so often."""
+
+    language: str
+    cues: tuple[Cue, ...]
+    words: frozenset[str]
+
+
+@cache
+def cue_file(language: str) -> CueFile:
+    """The cues of a language, read once. Raises `CueFileError`; a language without a file has no cues."""
+    source = files("replacements.reading") / "cues" / f"{language}.toml"
+    if not source.is_file():
+        return CueFile(language, (), frozenset())
+    data = tomllib.loads(source.read_text(encoding="utf-8"))
+    parts: dict[str, str] = {}
+    for name, phrases in data.get("parts", {}).items():
+        parts[name] = "(" + "|".join(_fill(p, parts, f"{language}.toml, part {name}") for p in phrases) + ")"
+    cues = []
+    for concept, phrases in data.get("concepts", {}).items():
+        where = f"{language}.toml, {concept}"
+        for phrase in phrases:
+            plain = _fill(phrase, parts, where)
+            pattern = _pattern(plain, spaced=language not in _NO_SPACES)
+            cues.append(Cue(concept, phrase, _needs(plain), pattern))
+    return CueFile(language, tuple(cues), frozenset(data.get("language", {}).get("words", ())))
+
+
+def languages() -> tuple[str, ...]:
+    """The languages that have a cue file, by code."""
+    folder = files("replacements.reading") / "cues"
+    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
+
+
+def check() -> None:
+    """Compile every cue of every language. Raises `CueFileError` naming the first that cannot be."""
+    for language in languages():
+        for cue in cue_file(language).cues:
+            try:
+                list(cue.spans("".join(cue.needs[:1]) or "x"))
+            except re.error as error:
+                raise CueFileError(f"{language}.toml, {cue.concept}: {cue.source!r}: {error}") from error
+
+
+def _fill(phrase: str, parts: dict[str, str], where: str) -> str:
+    def part(match: re.Match[str]) -> str:
+        if match.group(1) not in parts:
+            raise CueFileError(f"{where}: there is no part {match.group(1)!r}")
+        return parts[match.group(1)]
+
+    return _PART.sub(part, phrase)
+
+
+def _pattern(plain: str, *, spaced: bool) -> str:
+    between = r"[ \"*-]+" if spaced else r"[ \"*-]*"
+    word = r"[^\s.!?]+"
+    wide = {"__": 7, "_": 3} if spaced else {"__": 22, "_": 8}
+    out: list[str] = []
+    for piece in re.split(r"( __ | _ |__|_| \?| |(?<!\))\*|')", plain.replace("(", "(?:").replace("(?:?", "(?")):
+        sign = piece.strip()
+        if sign in wide and piece:
+            gap = f"(?:{between}{word}){{0,{wide[sign]}}}?{between}" if spaced else f"[^.!?\\n]{{0,{wide[sign]}}}?"
+            out.append(gap)
+        elif piece == " ":
+            out.append(between)
+        elif piece == " ?":
+            out.append(f"(?:{between})?")
+        elif piece == "*":
+            out.append(r"\w*")
+        elif piece == "'":
+            out.append("'?")
+        else:
+            out.append(piece)
+    # An optional word takes its space along: "(the )?wrong" is written with the space inside the bracket.
+    body = "".join(out)
+    return rf"(?<!\w)(?:{body})(?!\w)" if spaced else f"(?:{body})"
+
+
+def _needs(plain: str) -> tuple[str, ...]:
+    """Stretches of letters of which every match holds at least one: the cheapest first look at a text."""
+    alternatives = _split(plain)
+    found: list[str] = []
+    for alternative in alternatives:
+        best = _best(alternative)
+        if not best:
+            return ()
+        found.extend(best)
+    return tuple(dict.fromkeys(found))
+
+
+def _best(sequence: str) -> tuple[str, ...]:
+    """The most telling requirement of a phrase without alternatives at its top."""
+    options: list[tuple[str, ...]] = []
+    literal: list[str] = []
+    at = 0
+    while at <= len(sequence):
+        char = sequence[at] if at < len(sequence) else " "
+        optional = sequence[at + 1 : at + 2] in ("?", "*") and char.isalnum() and sequence[at + 1] == "?"
+        if char.isalnum() and not optional:
+            literal.append(char)
+            at += 1
+            continue
+        if literal:
+            options.append(("".join(literal),))
+            literal = []
+        if char == "(":
+            depth, end = 1, at + 1
+            while end < len(sequence) and depth:
+                depth += {"(": 1, ")": -1}.get(sequence[end], 0)
+                end += 1
+            inner = sequence[at + 1 : end - 1]
+            if sequence[end : end + 1] != "?" and not inner.startswith("?"):
+                needs = _needs(inner)
+                if needs:
+                    options.append(needs)
+            at = end
+        elif char == "[":
+            at = sequence.index("]", at) + 1
+        elif char == "\\":
+            at += 2
+        else:
+            at += 2 if optional else 1
+    options = [o for o in options if min(len(word) for word in o) >= 2]
+    return max(options, key=lambda o: (min(map(len, o)), -len(o)), default=())
+
+
+def _split(plain: str) -> list[str]:
+    parts, depth, start = [], 0, 0
+    for at, char in enumerate(plain):
+        if char == "(":
+            depth += 1
+        elif char == ")":
+            depth -= 1
+        elif char == "|" and depth == 0:
+            parts.append(plain[start:at])
+            start = at + 1
+    return [*parts, plain[start:]]

@@ -1,0 +1,148 @@
+"""What a mail asks: its kinds with their probability and the writer's own words for each."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from replacements.mail.letter import Letter, PartLabel
+from replacements.reading.cue_files import cue_file
+from replacements.reading.flags import flags_of, statement_among
+from replacements.reading.language import language_of
+from replacements.reading.scanning import Scan, scan
+from replacements.reading.sentences import Sentence, sentences
+from replacements.reading.types import Cause, Flag, Kind, KindFound, Topic
+from replacements.reading.weighing import Weighed, Weigher, Weight
+
+_REPLY = re.compile(
+    r"^\s*(?:(?:re|aw|sv|res|rv|fw|fwd|tl|답장|회신|trả lời)\s*(?:\[\d+\])?\s*[:：]\s*)+", re.IGNORECASE
+)
+_REQUESTS = (Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED)
+_LONGEST_WORDS = 90  # characters of the writer's words shown for one stretch
+_SHOWN = 3
+_NOTHING = 0.55  # nothing found at all: most likely not for us, and a person looks
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """A stretch of the new text that speaks for a kind. `weight` in log-odds; in the subject only: start=end=-1."""
+
+    kind: Kind
+    words: str
+    start: int
+    end: int
+    weight: float
+    sentence: int
+    cause: Cause | None
+
+
+@dataclass(frozen=True, slots=True)
+class KindsFound:
+    """What the words of a mail say about what is asked. `kinds`: those with p of a half or more, likeliest first."""
+
+    kinds: tuple[KindFound, ...]
+    evidence: tuple[Evidence, ...]
+    topics: tuple[Topic, ...]
+    flags: frozenset[Flag]
+    flag_words: tuple[tuple[Flag, str], ...]
+    cause: Cause | None
+    language: str
+    sentences: tuple[Sentence, ...]
+
+
+def find_kinds(letter: Letter) -> KindsFound:
+    """Read what a letter asks. Pure: the same letter gives the same answer."""
+    text = letter.new_text
+    subject = _REPLY.sub("", letter.subject).strip()
+    replied = subject != letter.subject.strip()
+    language, _ = language_of(text if len(text.split()) >= 3 else f"{text} {subject}".strip())
+    if letter.machine is not None:
+        found = KindFound(Kind.AUTOMATIC, 0.99, (letter.machine.because[:_LONGEST_WORDS],))
+        return KindsFound((found,), (), (), frozenset(), (), None, language, sentences(text))
+    names = " ".join(a.name for a in letter.attachments if a.is_picture) if not text.strip() else ""
+    bare = not any(c.isalnum() for c in text)
+    spoken = " . ".join(p for p in (subject, re.sub(r"[_.\-]|\d", " ", names)) if p) if bare else text
+    body = _scan(spoken, language)
+    heading = None if bare or (replied and len(text.split()) > 2) or not subject else _scan(subject, language)
+    statement = statement_among(letter.attachments)
+    answering = not bare and _office_asked(letter, replied, language)
+    weighed = Weigher(body, heading, language=language, answering=answering, statement=bool(statement)).weigh()
+    return _found(text, body, weighed, letter, language, bare=bare)
+
+
+def _scan(text: str, language: str) -> Scan:
+    """The cues of the language of the text; English ones where it has no cue file or its own say nothing."""
+    scanned = scan(text, language if cue_file(language).cues else "en")
+    if language != "en" and not (scanned.hits.keys() - {"neg", "clause", "hypo_if", "ask", "thanks", "other_person"}):
+        english = scan(text, "en")
+        return english if english.hits else scanned
+    return scanned
+
+
+def _office_asked(letter: Letter, replied: bool, language: str) -> bool:
+    """Whether the mail that this one answers asked the writer for details."""
+    quoted = letter.text(PartLabel.QUOTED)
+    if not quoted.strip():
+        return False
+    for code in dict.fromkeys((language_of(quoted)[0], language, "en")):
+        if cue_file(code).cues and scan(quoted, code).has("asks_details"):
+            return True
+    return False
+
+
+def _found(text: str, body: Scan, weighed: Weighed, letter: Letter, language: str, *, bare: bool) -> KindsFound:
+    kinds = _kinds(weighed, body)
+    names = frozenset(k.kind for k in kinds)
+    flag_words = tuple(flags_of(body, weighed, names, letter.attachments))
+    evidence = []
+    for e in sorted(weighed.evidence, key=lambda e: (e.scan is not body, e.hit.start, e.hit.end)):
+        here = e.scan is body and not bare
+        start, end = e.scan.span(e.hit) if here else (-1, -1)
+        words = _clip(e.scan.words(e.hit))
+        evidence.append(Evidence(e.kind, words, start, end, e.weight, e.hit.sentence if here else -1, e.cause))
+    topics = weighed.topics if names & {Kind.QUESTION, Kind.ASSISTANCE} else ()
+    return KindsFound(
+        kinds, tuple(evidence), topics, frozenset(f for f, _ in flag_words), flag_words,
+        _cause(kinds, weighed), language, sentences(text),
+    )  # fmt: skip
+
+
+def _kinds(weighed: Weighed, body: Scan) -> tuple[KindFound, ...]:
+    found = []
+    for kind, odds in weighed.odds.items():
+        p = 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
+        if p >= 0.5:
+            found.append(KindFound(kind, round(min(p, 0.995), 4), _because(weighed, kind) or _opening(body)))
+    if not found:
+        found.append(KindFound(Kind.OTHER, _NOTHING, _because(weighed, Kind.OTHER)))
+    return tuple(sorted(found, key=lambda k: -k.p))
+
+
+def _because(weighed: Weighed, kind: Kind) -> tuple[str, ...]:
+    """The weightiest words for a kind, one stretch per concept, in the order of the text."""
+    best: dict[str, Weight] = {}
+    for e in sorted((e for e in weighed.evidence if e.kind is kind), key=lambda e: -e.weight):
+        best.setdefault(e.hit.concept, e)
+    chosen = sorted(list(best.values())[:_SHOWN], key=lambda e: e.hit.start)
+    return tuple(dict.fromkeys(_clip(e.scan.words(e.hit)) for e in chosen))
+
+
+def _opening(body: Scan) -> tuple[str, ...]:
+    """How the mail begins, where no single words decided: a bare answer to a question is one as a whole."""
+    return tuple(_clip(" ".join(s.text.split())) for s in body.sentences[:1])
+
+
+def _clip(words: str) -> str:
+    return words if len(words) <= _LONGEST_WORDS else words[: _LONGEST_WORDS - 1].rsplit(" ", 1)[0] + "…"
+
+
+def _cause(kinds: tuple[KindFound, ...], weighed: Weighed) -> Cause | None:
+    for found in kinds:
+        if found.kind in _REQUESTS:
+            causes = [e for e in weighed.evidence if e.kind is found.kind and e.cause is not None]
+            if causes:
+                # "Cannot find it, never saw it" is lost: not received is what remains when nothing else is said.
+                return max(causes, key=lambda e: (e.cause is not Cause.NOT_RECEIVED, e.weight)).cause
+            return Cause.SPOILED if found.kind is Kind.SPOILED_BALLOT else Cause.NOT_RECEIVED
+    return None
