@@ -1,0 +1,87 @@
+"""What an earlier message, quoted below a reply, adds: the writer's own words, and the name the office greeted."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from replacements.mail.letter import Letter, PartLabel
+
+_MARK = re.compile(r"^[ \t]*((?:>[ \t]?)*)")
+_ATTRIBUTION = re.compile(
+    r"^[ \t>]*(?:on\b.{4,160}\bwrote:|el\b.{4,160}\bescribi[óo]:|le\b.{4,160}\ba écrit\s?:|vào\b.{4,160}\bviết:"
+    r"|.{4,120}(?:님이|에)\s?작성:?|-{2,}.{0,40}(?:original|forwarded).{0,30}-{2,}"
+    r"|(?:from|de|từ|보낸 사람):\s?.{2,120})[ \t]*$",
+    re.I,
+)
+_OFFICE = re.compile(
+    r"\b(?:dear|estimad[oa]s?|kính gửi|kính thưa|hello|hi)\s+[A-ZÀ-Ỹ가-힣]"
+    r"|\b(?:elections?|county|registrar|our office|we (?:can|could|have|cannot|need|will)|for writing to us"
+    r"|please (?:send|reply|tell|write) us|you (?:wrote|asked|told|said))\b"
+    r"|\b(?:oficina electoral|usted nos|podemos|díganos)\b|văn phòng bầu cử|선거\s?관리",
+    re.I,
+)
+_GREETED = re.compile(
+    r"(?:^|\n)[ \t>]*(?:dear|hello|hi|estimad[oa]|hola|kính gửi(?: ông| bà| anh| chị)?|thưa(?: ông| bà)?)[ \t]+"
+    r"(?:mr\.?|mrs\.?|ms\.?|dr\.?|sra?\.?|don|doña)?[ \t]*"
+    r"([A-ZÀ-Ỹ][\w'’.\-]*(?:[ \t]+[A-ZÀ-Ỹ][\w'’.\-]*){0,4})[ \t]*[,:!.\n]",
+    re.I,
+)
+_HANGUL_GREETED = re.compile(r"(?:^|\n)[ \t>]*([가-힣]{2,4})\s?(?:님|귀하)")
+_NOT_NAMES = re.compile(
+    r"\b(?:voter|sir|madam|votante|elector|cử tri|friend|customer|all|there|quý|office|team|señora?e?s?)\b", re.I
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """`own`: earlier words of the same writer; `greeted`: names that the office's quoted reply begins with."""
+
+    own: str = ""
+    greeted: tuple[str, ...] = ()
+
+
+def earlier(letter: Letter) -> Earlier:
+    """Split the quoted parts by depth and attribution: who wrote which stretch."""
+    own: list[str] = []
+    greeted: list[str] = []
+    for part in letter.parts:
+        if part.label is not PartLabel.QUOTED:
+            continue
+        for m in _GREETED.finditer(part.text):
+            if not _NOT_NAMES.search(m[1]) and m[1][0].isupper():
+                greeted.append(m[1].strip().rstrip(".,"))
+        greeted += [m[1] for m in _HANGUL_GREETED.finditer(part.text) if m[1] not in ("유권자", "고객", "선생")]
+        own += _own_stretches(part.text, letter)
+    return Earlier("\n\n".join(own), tuple(dict.fromkeys(greeted)))
+
+
+def _own_stretches(text: str, letter: Letter) -> list[str]:
+    stretches: list[tuple[int, bool | None, list[str]]] = []
+    said_by: dict[int, bool | None] = {}
+    for line in text.split("\n"):
+        mark = _MARK.match(line)
+        depth = mark[1].count(">") if mark else 0
+        content = line[mark.end() :] if mark else line
+        if len(line) < 400 and _ATTRIBUTION.match(content):
+            low = content.lower()
+            by_writer = bool(letter.sender.address and letter.sender.address in low) or bool(
+                letter.sender.name and letter.sender.name.lower() in low
+            )
+            if not re.match(r"[ \t]*-{2,}", content):
+                said_by[depth + 1] = by_writer
+                said_by[depth] = by_writer
+            stretches.append((-1, None, []))
+            continue
+        if not stretches or stretches[-1][0] != depth:
+            stretches.append((depth, said_by.get(depth), []))
+        stretches[-1][2].append(content)
+    found = []
+    for depth, theirs, lines in stretches:
+        stretch = "\n".join(lines).strip()
+        if depth < 0 or not stretch:
+            continue
+        office = _OFFICE.search(stretch) is not None
+        if theirs or (not office and theirs is None) or (depth >= 2 and not office):
+            found.append(stretch)
+    return found

@@ -1,0 +1,190 @@
+"""Who else is in a message: "my father Albert Foster", "our daughter", and what the writer says about the account.
+
+Relations are given in English words ("father"), whatever the language of the message.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from replacements.reading.facts.names import fold, hangul_name, is_given, name_at
+from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
+
+Span = tuple[int, int]
+
+# How "my" is said before or behind the relation; the fragments are joined with the relation words of the language.
+_BEFORE = {
+    "en": r"(?:my|our)\s+(?:own\s+|dear\s+|late\s+|elderly\s+|older\s+|younger\s+|oldest\s+|youngest\s+"
+    r"|disabled\s+|blind\s+|college\s+|other\s+|adult\s+|poor\s+|\d{2,3}[\s-]year[\s-]old\s+){0,2}",
+    "es": r"(?:mis?|nuestr[oa]s?)\s+(?:querid[oa]\s+|difunt[oa]\s+)?",
+    "fr": r"(?:mon|ma|mes|notre)\s+",
+    "pt": r"(?:meu|minha|nosso|nossa)\s+",
+    "de": r"mein(?:e[rnms]?)?\s+",
+    "vi": r"",
+    "ko": r"(?:저희\s*|제\s*|우리\s*|내\s*)?",
+    "zh": r"(?:我(?:的)?|家)",
+    "tl": r"(?:aking\s+)?",
+}
+_AFTER = {"vi": r"\s+(?:của\s+)?(?:tôi|em|con|cháu|mình|tui)\b", "tl": r"\s+ko\b"}
+_JOIN = re.compile(
+    r"\s*(?:,|\(|:|–|-|is|named|called|name is|se llama|llamad[oa]|es|là|tên là|tên|es decir|성함은|이름은"
+    r"|인)?\s*(?:(?:mr|mrs|ms|dr|sr|sra|don|doña|ông|bà)\.?\s+)?",
+    re.I,
+)
+_BEHIND = re.compile(r"([A-ZÀ-Ỹ][\w'’.-]+(?:[ \t]+[A-ZÀ-Ỹ][\w'’.-]*){0,3})\s*(?:,|\(|is|es|là|-|–)\s*$")
+_PLURAL = frozenset({"parents", "children", "grandparents"})
+
+
+@dataclass(frozen=True, slots=True)
+class Relative:
+    """Somebody whom the writer names by relation at `start`–`end`; `name` where the text gives it, at `name_start`."""
+
+    start: int
+    end: int
+    relation: str
+    name: str = ""
+    name_start: int = -1
+    name_end: int = -1
+    possessive: bool = False  # "my father's …"
+
+    @property
+    def is_many(self) -> bool:
+        return self.relation in _PLURAL
+
+
+@cache
+def _pattern(language: str) -> re.Pattern[str]:
+    options = []
+    for code in {"en", language}:
+        own = vocabulary(code).maps.get("relations", {})
+        english = vocabulary("en").maps["relations"] if code != "en" else {}
+        words = sorted(
+            (w for w in own if code == "en" or w not in english or w in ("papa", "mama")), key=len, reverse=True
+        )
+        if not words:
+            continue
+        choice = "|".join(re.escape(w) for w in words)
+        edge = "" if code in ("ko", "zh") else r"\b"
+        tail = r"(?P<poss_en>(?:'s|’s|s'|s’)(?!\w))?" if code == "en" else ""
+        options.append(rf"{edge}{_BEFORE.get(code, '')}(?P<rel_{code}>{choice}){_AFTER.get(code, '')}{edge}{tail}")
+    return re.compile("|".join(options), re.I)
+
+
+def _name_after(text: str, at: int, words: Vocabulary, relation_is_plain: bool) -> tuple[str, int, int]:
+    joint = _JOIN.match(text, at)
+    begin = joint.end() if joint else at
+    if words.language == "ko":
+        name = hangul_name(text, begin)
+        return (name, begin, begin + len(name)) if name and not relation_is_plain else ("", -1, -1)
+    person = name_at(text, begin, words)
+    if person is None:
+        return "", -1, -1
+    joined = text[at:begin].strip(" ").lower()
+    row = person.text.split()
+    if joined in ("", ",", "(", "-", "–", ":") and len(row) == 1 and joined == "," and not is_given(row[0]):
+        return "", -1, -1
+    if (
+        len(row) == 1
+        and not is_given(row[0])
+        and joined not in ("", "(", "named", "called", "se llama", "tên", "tên là")
+    ):
+        return "", -1, -1
+    return person.text, person.start, person.end
+
+
+def find_relatives(text: str, language: str) -> tuple[Relative, ...]:
+    """Every mention of somebody by relation, in the order of the text."""
+    words = vocabulary(language)
+    names = words.maps["relations"]
+    found = []
+    for m in _pattern(words.language).finditer(text):
+        written = next(v for k, v in m.groupdict().items() if k.startswith("rel_") and v).lower()
+        relation = str(names.get(written, written))
+        possessive = bool(m.groupdict().get("poss_en"))
+        name, start, end = ("", -1, -1) if possessive else _name_after(text, m.end(), words, False)
+        if not name and not possessive:
+            behind = _BEHIND.search(text[max(0, m.start() - 60) : m.start()])
+            if behind and (is_given(behind[1].split()[0]) or len(behind[1].split()) > 1):
+                offset = max(0, m.start() - 60)
+                person = name_at(text, offset + behind.start(1), words)
+                if person and person.end <= m.start():
+                    name, start, end = person.text, person.start, person.end
+        if name and end > 0 and re.match(r"['’]s\b", text[end : end + 2]):
+            possessive = True
+        found.append(Relative(m.start(), m.end(), relation, name, start, end, possessive))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """What the text says about the mail account: not the writer's own, and whose (a relation), where it says."""
+
+    is_anothers: bool = False
+    relation: str = ""
+
+
+def account(text: str, language: str) -> Account:
+    words = vocabulary(language)
+    m = words.pattern("said_by_another").search(text)
+    if m is None:
+        return Account()
+    whose = next((v for k, v in m.groupdict().items() if k.startswith("rel") and v), "")
+    return Account(True, str(words.maps["relations"].get(whose.lower(), "")))
+
+
+def is_female(relation: str) -> bool | None:
+    """Whether "she" may be this relation; None where either may."""
+    told = vocabulary("en").maps["female"].get(relation)
+    return None if told is None else told == "yes"
+
+
+def suffix_in_words(text: str, language: str) -> str:
+    """ "Jr" or "Sr" where the writer tells it in words ("I'm the son", "the younger", "el hijo")."""
+    words = vocabulary(language)
+    junior, senior = (words.pattern(n).search(text) for n in ("junior", "senior"))
+    if junior and not senior:
+        return "Jr"
+    if senior and not junior:
+        return "Sr"
+    if junior and senior:
+        # Both are spoken of: the one said of oneself counts.
+        self_said = re.compile(r"(?:i'?m|i am|soy|me is|this is)\b[^.\n]{0,30}$", re.I)
+        for m, suffix in ((junior, "Jr"), (senior, "Sr")):
+            if self_said.search(text[max(0, m.start() - 40) : m.start()]) or re.match(
+                r"(?:i'?m|i am|soy)\b", m[0], re.I
+            ):
+                return suffix
+    return ""
+
+
+def named_in(text: str, language: str, known: Sequence[Span]) -> tuple[tuple[int, int, str], ...]:
+    """Single capital given names in running text (start, end, name), outside `known` places: "Carlos needs one too"."""
+    words = vocabulary(language)
+    found = []
+    for m in re.finditer(r"(?<![\w@.’'-])[A-ZÀ-Ý][a-zà-ỹ]{1,14}(?![\w@-])", text):
+        if any(m.start() < e and m.end() > s for s, e in known):
+            continue
+        word = m[0]
+        if (
+            word.lower() in words.words["plain_words"]
+            or word.lower() in words.maps.get("months", {})
+            or not is_given(word)
+        ):
+            continue
+        if re.search(
+            r"(?:dear|hello|hi|hey|hola|estimad[oa])[\s,]+(?:mr|mrs|ms|sr|sra|dr)?\.?\s*$",
+            text[max(0, m.start() - 16) : m.start()],
+            re.I,
+        ):
+            continue
+        person = name_at(text, m.start(), words)
+        end = person.end if person and person.start == m.start() else m.end()
+        found.append((m.start(), end, text[m.start() : end]))
+    return tuple(found)
+
+
+def same_relation_word(a: str, b: str) -> bool:
+    return fold(a) == fold(b)

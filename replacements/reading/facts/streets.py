@@ -1,0 +1,375 @@
+"""The lines of a US address in running text: number and street, box or route, then unit, city, state, ZIP.
+
+A walk over words, not one expression: house numbers are the anchors, and what follows must look like a street, or be
+introduced as one. The kinds of street lines are those of ordinary US post (common practice).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+from replacements.reading.facts.vocabulary import Vocabulary
+
+_TOKEN = re.compile(
+    r"\d+(?:st|nd|rd|th)\b|\d+[A-Za-z]?(?:-\d{1,5}[A-Za-z]?)?\b|[A-Za-zÀ-ɏḀ-ỹ][A-Za-zÀ-ɏḀ-ỹ'’\-]*\.?|\n|\S", re.I
+)
+_HOUSE = re.compile(r"\d{1,6}[A-Za-z]?(?:-\d{1,5}[A-Za-z]?)?$")
+_ORDINAL = re.compile(r"\d+(?:st|nd|rd|th)$", re.I)
+_BOX = re.compile(
+    r"\b(?:(?:p\.?\s?o\.?|post(?:al)? office)\s?box\s*#?\s*[a-z]?\d{1,6}[a-z]?\b|apartado(?: postal)?\s*#?\s*\d{1,6}\b"
+    r"|(?:r\.?\s?r\.?|rural route|h\.?c\.?|rte\.?|star route"
+    r"|highway contract)\s?#?\s*\d{1,4},?\s*box\s*#?\s*\d{1,6}[a-z]?\b"
+    r"|(?:psc|cmr|unit|ship)\s*#?\s*\d{1,6},?\s*box\s*#?\s*\d{1,6}\b|general delivery\b"
+    r"|box\s*#?\s*\d{1,6}(?=\s*,?\s*[A-Z][a-z]+))",
+    re.I,
+)
+_UNIT_NUMBER = r"[A-Za-z]?-?\d{1,5}(?:-?[A-Za-z])?(?!\w)"
+_UNIT_VALUE = r"(?:[A-Za-z]?-?\d{1,5}(?:-?[A-Za-z])?(?![A-Za-z\d])|[A-Za-z](?![\w'’]))"
+_ZIP = re.compile(r"[\s,.]{0,3}(\d{5}(?:-\d{4})?)(?!\d)")
+_HALLS = frozenset(
+    {"hall", "house", "dorm", "dormitory", "tower", "towers", "quad", "residence", "apartments", "lodge", "barracks"}
+)
+_SAINTS = frozenset({"st", "saint", "ste", "mt", "mount", "ft", "fort"})
+_JOINERS = frozenset({"of", "the", "de", "la", "las", "los", "del", "el", "y", "and", "du", "des"})
+_INSIDE = re.compile(r"[\s,]{0,3}(?:in|en|ở|tại|at|,)?\s*", re.I)
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    start: int
+    end: int
+    text: str
+
+    @property
+    def word(self) -> str:
+        return self.text.rstrip(".").lower()
+
+    @property
+    def is_word(self) -> bool:
+        return self.text[0].isalpha() and self.text[0] < "ἀ"
+
+    @property
+    def is_capital(self) -> bool:
+        return self.text[0].isupper()
+
+
+@dataclass(frozen=True, slots=True)
+class StreetLine:
+    """A street line with what follows it. `sure`: has a number and a street word, or is a box or route."""
+
+    start: int
+    end: int
+    street: str
+    unit: str = ""
+    city: str = ""
+    state: str = ""
+    zip: str = ""
+    sure: bool = True
+    numbered: bool = True
+
+
+def tokens(text: str) -> list[Token]:
+    return [Token(m.start(), m.end(), m[0]) for m in _TOKEN.finditer(text)]
+
+
+def _after_street(row: Sequence[Token], j: int, words: Vocabulary) -> int:
+    """Index after a direction that belongs to the street ("Oak St NE"), given the index after its last word."""
+    if j < len(row) and row[j].word in words.words["directions"]:
+        short = len(row[j].word) <= 2 and row[j].text.isupper()
+        following = row[j + 1] if j + 1 < len(row) else None
+        if short or following is None or not (following.is_word and following.is_capital):
+            return j + 1
+    return j
+
+
+def _walk(row: Sequence[Token], i: int, words: Vocabulary) -> tuple[int, bool]:
+    """Index after the street's last word, from the word after the house number, and whether a street word closed it."""
+    ways, soft, first = words.words["ways"], words.words["softways"], words.words["ways_first"]
+    plain, units, directions = words.words["plain_words"], words.words["units"], words.words["directions"]
+    j, named, closed, capital = i, 0, 0, 0
+    while j < len(row) and j - i < 7:
+        token = row[j]
+        word = token.word
+        if _ORDINAL.match(token.text):
+            named, j = named + 1, j + 1
+            continue
+        if not token.is_word:
+            break
+        pair = f"{word} {row[j + 1].word}" if j + 1 < len(row) else ""
+        if not named and (pair in first or word in first):
+            k = j + (2 if pair in first else 1)
+            if k < len(row) and (row[k].text[0].isdigit() or (row[k].is_word and row[k].word not in ways)):
+                if row[k].text[0].isdigit():
+                    return _after_street(row, k + 1, words), True
+                if len(row[k].word) == 1 or word in ("avenue", "road"):
+                    return _after_street(row, k + 1, words), True
+                while k < len(row) and k - j < 5 and row[k].is_word and (row[k].is_capital or row[k].word in _JOINERS):
+                    k += 1
+                if row[k - 1].word not in _JOINERS and k > j + 1:
+                    return k, True
+        if word in ways and named:
+            saint = (
+                word in _SAINTS and j + 2 < len(row) and row[j + 1].is_word and row[j + 2].word in ways and named < 2
+            )
+            if not saint or row[j - 1].word not in directions:
+                j += 1
+                while j < len(row) and row[j].word in ways and row[j].word not in _SAINTS:
+                    j += 1
+                return _after_street(row, j, words), True
+        if (word in soft or word in _HALLS) and named:
+            closed = j + 1
+        elif (
+            (closed and j - closed >= 1)
+            or (word in units and named and word not in ("upper", "lower", "front", "rear"))
+            or (
+                word in plain
+                and not (word in _JOINERS and named and j + 1 < len(row) and row[j + 1].is_capital)
+                and not token.is_capital
+            )
+        ):
+            break
+        if word not in directions or named:
+            named += 1
+        if token.is_capital and not closed:
+            capital = j + 1
+        j += 1
+        if token.text.endswith(".") and word not in directions and word not in _SAINTS and len(word) > 3:
+            break
+    if closed:
+        return _after_street(row, closed, words), True
+    return (capital if capital else min(j, i + 2)), False
+
+
+def _unit_after(text: str, at: int, words: Vocabulary) -> tuple[str, int]:
+    names = "|".join(
+        re.escape(u) for u in sorted(words.words["units"], key=len, reverse=True) if u not in ("#", "no", "number")
+    )
+    m = re.compile(
+        rf"[\s,.(]{{0,3}}(?:(?:{names})\.?\s*(?:(?:#|no\.?\s|number\s)?\s*{_UNIT_NUMBER}|\s*[\s#]\s*[A-Za-z](?![\w'’]))|#\s*[\w-]{{1,6}}|\d{{1,2}}(?:st|nd|rd|th)\s+fl(?:oor|r)?\b)"
+        rf"|,\s*(?:\d{{1,4}}[A-Za-z]|[A-Za-z]-?\d{{1,4}})(?=\s*(?:,|\n|$))",
+        re.I,
+    ).match(text, at)
+    if m is None or "\n\n" in m[0]:
+        return "", at
+    return m[0].strip(" ,.(\n\t"), m.end()
+
+
+def _unit_before(text: str, at: int, words: Vocabulary) -> tuple[str, int]:
+    names = "|".join(
+        re.escape(u) for u in sorted(words.words["units"], key=len, reverse=True) if len(u) > 1 and u != "no"
+    )
+    window = text[max(0, at - 40) : at]
+    m = re.search(rf"\b((?:{names})\.?\s*#?\s*{_UNIT_VALUE})\s*(?:,|at|of|on|en|in|de|-)?\s*(?:at\s+)?$", window, re.I)
+    if m is None:
+        m = re.search(r"\b(\d{1,4}[A-Za-z]|[A-Za-z]\d{1,4})\s*(?:,|at|of)\s+(?:at\s+)?$", window)
+    return (m[1], at - len(window) + m.start()) if m else ("", at)
+
+
+def _state(row: Sequence[Token], j: int, words: Vocabulary) -> tuple[str, int]:
+    if j >= len(row):
+        return "", j
+    pair = f"{row[j].word} {row[j + 1].word}" if j + 1 < len(row) else ""
+    if pair in words.words["states_of_two_words"]:
+        return f"{row[j].text} {row[j + 1].text}", j + 2
+    token = row[j]
+    zip_next = j + 1 < len(row) and re.match(r"\d{5}", row[j + 1].text) is not None
+    if token.word in words.words["states"] and (token.text.rstrip(".").isupper() or len(token.word) > 2 or zip_next):
+        return token.text.rstrip("."), j + 1
+    return "", j
+
+
+def _place_after(text: str, at: int, words: Vocabulary, not_city: Collection[str]) -> tuple[str, str, str, int]:
+    """City, state and ZIP that follow a street line, and where they end."""
+    lead = _INSIDE.match(text, at)
+    begin = lead.end() if lead else at
+    said = text[at:begin]
+    if said.count("\n") > 1:
+        return "", "", "", at
+    line_end = text.find("\n", begin)
+    line = text[begin : line_end if line_end >= 0 else len(text)]
+    row = tokens(line)[:8]
+    plain = words.words["plain_words"]
+    city: list[Token] = []
+    j = 0
+    state = ""
+    while j < len(row) and j < 4:
+        state, k = _state(row, j, words)
+        if state and (city or "," in said or "\n" in said):
+            j = k
+            break
+        state = ""
+        token = row[j]
+        if not token.is_word or token.word in plain or token.word in not_city or len(city) == 3:
+            break
+        city.append(token)
+        j += 1
+        if token.text.endswith(".") and len(token.word) > 3:
+            break
+    if not state and j < len(row) and row[j].text == ",":
+        state, k = _state(row, j + 1, words)
+        j = k if state else j
+    stop = row[j - 1].end if j else 0
+    found_zip = _ZIP.match(line, stop)
+    zip_code = found_zip[1] if found_zip else ""
+    if city and not state and not zip_code:
+        following = row[j] if j < len(row) else None
+        ended = (
+            following is None or not (following.is_word or following.text[0].isdigit()) or city[-1].text.endswith(".")
+        )
+        told = re.search(r"\b(?:in|en|ở|tại)\b", said, re.I) is not None
+        capital = all(t.is_capital or t.word in _JOINERS for t in city)
+        if not ((told and capital) or ended) or ("\n" in said and (not ended or following is not None)):
+            return "", "", "", at
+        if not capital and not told and any(t.is_capital for t in city):
+            return "", "", "", at
+    if not (city or state or zip_code):
+        return "", "", "", at
+    end = begin + (found_zip.end() if found_zip else stop)
+    end -= end > at and text[end - 1] == "."
+    name = line[city[0].start : city[-1].end].rstrip(".") if city else ""
+    return name, state, zip_code, end
+
+
+def _city_before(text: str, at: int, language: str) -> tuple[str, int]:
+    """A city that stands before the number, and where it begins: "in Alder, 12 Oak St", "Alder 12 Oak St에 사는"."""
+    window = text[max(0, at - 45) : at]
+    m = re.search(r"(?:^|[\s(])(?:ở|tại|en|in|at)\s+((?:[A-Z][\w'’]+[ ]?){1,3}),\s*(?:số\s*|nhà số\s*)?$", window)
+    if m is None and language in ("ko", "zh", "ja"):
+        m = re.search(r"(?:^|[^\w,])((?:[A-Z][a-z'’]+ ){1,3})$", window)
+    return (m[1].strip(), at - len(window) + m.start(1)) if m else ("", at)
+
+
+def complete(
+    text: str, line: StreetLine, words: Vocabulary, taken: Sequence[tuple[int, int]], not_city: Collection[str]
+) -> StreetLine:
+    """The line with unit, city, state and ZIP, as far as the text gives them beside it."""
+    text = text[: min((s for s, _ in taken if s >= line.end), default=len(text))]
+    dot = line.end < len(text) and text[line.end] == "." and len(line.street.split()[-1]) <= 4
+    unit, at = _unit_after(text, line.end + dot, words)
+    start = line.start
+    if not unit:
+        unit, start = _unit_before(text, line.start, words)
+    close = re.match(r"\s*\)", text[at : at + 3])
+    if close:
+        at += close.end()
+    city, state, zip_code, at = _place_after(text, at, words, not_city)
+    if not unit and not city:
+        unit, after = _unit_after(text, at, words)
+        at = after if unit else at
+    near, begin = _city_before(text, line.start, words.language) if not city else ("", start)
+    return replace(
+        line,
+        start=min(start, begin),
+        end=at,
+        unit=line.unit or unit,
+        city=city or near,
+        state=state,
+        zip=zip_code,
+    )
+
+
+def _named_without_number(text: str, row: Sequence[Token], words: Vocabulary) -> list[StreetLine]:
+    """Streets named by capital words and a street word, where the number stands after, before, or nowhere."""
+    found = []
+    ways, plain = words.words["ways"], words.words["plain_words"]
+    for j, token in enumerate(row):
+        if token.word not in ways or token.word in ("calle", "avenida") or j == 0 or not token.text[0].isupper():
+            continue
+        i = j
+        while i > 0 and j - i < 3 and row[i - 1].is_word and row[i - 1].is_capital and row[i - 1].word not in plain:
+            i -= 1
+        if i == j or (i > 0 and _HOUSE.match(row[i - 1].text)) or row[j - 1].text.endswith("'s"):
+            continue
+        start, end = row[i].start, row[j].end
+        street = text[start:end].rstrip(".")
+        end = start + len(street)
+        after = re.match(
+            r"\s*(?:\(\s*(?:no\.?|num\.?|number|#)?\s*|,?\s*(?:no\.|number|num\.|núm\.?|número|#)\s*)(\d{1,6})\b[^)\n]{0,0}\)?",
+            text[end : end + 24],
+            re.I,
+        )
+        before = re.search(
+            r"\b(?:(?:no\.?|number|house|número)\s+(\d{1,6})\s+(?:at|on|of|de la|de)"
+            r"|the\s+(\d{1,6})\s+(?:building|house|one|place)\s+(?:at|on|of))\s+$",
+            text[max(0, start - 34) : start],
+            re.I,
+        )
+        turned = re.search(r"\b(?:(\d{1,6}))\s+(?:building|house|bldg)\s*$", text[end : end + 24], re.I)
+        around = re.match(r",?\s*(?:the\s+)?(\d{1,6})\s+(?:building|house|bldg)\b", text[end : end + 24], re.I)
+        if after:
+            found.append(StreetLine(start, end + after.end(), f"{after[1]} {street}"))
+        elif before:
+            found.append(StreetLine(start, end, f"{before[1] or before[2]} {street}"))
+        elif around or turned:
+            hit = around or turned
+            found.append(StreetLine(start, end + (hit.end() if hit else 0), f"{hit[1] if hit else ''} {street}"))
+        else:
+            found.append(StreetLine(start, end, street, sure=False, numbered=False))
+    return found
+
+
+def _number_after_name(text: str, words: Vocabulary) -> list[StreetLine]:
+    """Spanish order: "calle Olmo 45", "en Olmo 45"; "número 45 de la calle Olmo"."""
+    found = []
+    pattern = re.compile(
+        r"\b(?:(?P<way>calle|avenida|av\.|camino|paseo)\s+(?P<name>(?:[A-ZÀ-Ý][\w'’]*\s+){1,3})(?:n[uú]m(?:ero|\.)?\s*|no\.\s*|#\s*)?"
+        r"|(?:en|de la|del|de|al)\s+(?P<bare>(?:[A-ZÀ-Ý][\w'’]+\s+){1,2})(?:#\s*)?)(?P<number>\d{2,6"
+        r"})\b(?!\s*(?:de\b|[A-Z]))"
+    )
+    for m in pattern.finditer(text):
+        name = (m["name"] or m["bare"]).strip()
+        if name.split()[0].lower() in words.maps.get("months", {}):
+            continue
+        begin = m.start("way") if m["way"] else m.start("bare")
+        found.append(
+            StreetLine(begin, m.end(), f"{m['number']} {m['way'] + ' ' if m['way'] else ''}{name}", sure=bool(m["way"]))
+        )
+    return found
+
+
+def _halls(text: str) -> list[StreetLine]:
+    """Dormitory rooms: "Aspen Hall 214", "Aspen Hall, room 214"."""
+    found = []
+    pattern = re.compile(
+        r"\b((?:[A-Z][\w'’]+\s+){1,3}(?:Hall|House|Dorm|Dormitory|Tower|Quad|Residence|Barracks|Lodge))\s*,?\s*((?:room|rm\.?|apt\.?|suite|unit|#)?\s*#?\s*\d{1,5}[A-Za-z]?)\b(?!\s*[A-Z][a-z]+\s+(?:St|Rd|Ave|Dr|Ln|Ct))"
+    )
+    for m in pattern.finditer(text):
+        if not re.search(r"\d\s*$", text[max(0, m.start() - 2) : m.start()]):
+            found.append(StreetLine(m.start(), m.end(), m[1], unit=m[2].strip()))
+    return found
+
+
+def street_lines(
+    text: str, words: Vocabulary, taken: Sequence[tuple[int, int]], not_city: Collection[str] = ()
+) -> list[StreetLine]:
+    """Street lines of the text in its order; the surest wins where two share characters.
+
+    `taken`: places of dates and numbers.
+    """
+    found = [StreetLine(m.start(), m.end(), re.sub(r"\s+", " ", m[0])) for m in _BOX.finditer(text)]
+    row = tokens(text)
+    for i, token in enumerate(row[:-1]):
+        if not _HOUSE.match(token.text) or any(token.start < e and token.end > s for s, e in taken):
+            continue
+        if token.start and text[token.start - 1] in "$/:.#-'’@":
+            continue
+        half = i + 3 if [t.text for t in row[i + 1 : i + 4]] == ["1", "/", "2"] else i
+        stop, closed = _walk(row, half + 1, words)
+        if stop <= half + 1 or (stop - half == 2 and row[half + 1].word in words.words["units"]):
+            continue
+        name = text[row[half + 1].start : row[stop - 1].end].rstrip(".")
+        if "\n" in name:
+            continue
+        end = row[half + 1].start + len(name)
+        found.append(StreetLine(token.start, end, re.sub(r"\s+", " ", text[token.start : end]), sure=closed))
+    found += _named_without_number(text, row, words) + _halls(text)
+    if words.language == "es":
+        found += _number_after_name(text, words)
+    kept: list[StreetLine] = []
+    for line in sorted(found, key=lambda s: (not s.sure, not s.numbered, s.start - s.end)):
+        clear = all(line.end <= k.start or line.start >= k.end for k in kept)
+        if clear and not any(line.start < e and line.end > s for s, e in taken):
+            kept.append(complete(text, line, words, taken, not_city))
+    return sorted(kept, key=lambda s: s.start)

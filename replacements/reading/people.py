@@ -1,0 +1,329 @@
+"""From who is who to the people of a reading: for whom something is asked, with the facts that are theirs.
+
+The body outranks the From line. Whoever is only mentioned (a twin whose ballot is fine, a neighbour who has hers) is no
+person of the reading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from replacements.mail.letter import Letter
+from replacements.reading.attribution import Other, Share, Shares, Sign, share
+from replacements.reading.belongings import Belongings, own_account, sort_facts
+from replacements.reading.cast import Cast, Named, assemble, gather
+from replacements.reading.earlier import earlier
+from replacements.reading.facts.names import compatible, parts
+from replacements.reading.facts.relations import suffix_in_words
+from replacements.reading.facts.signatures import How
+from replacements.reading.facts.vocabulary import vocabulary
+from replacements.reading.kinds import KindsFound
+from replacements.reading.types import AddressFound, Flag, Kind, Person, Topic
+
+_NOBODY = frozenset({Kind.AUTOMATIC, Kind.OTHER})
+_GENERAL = frozenset({Kind.QUESTION, Kind.ASSISTANCE})
+_MANY = 4
+_ENOUGH, _PERHAPS = 2.0, 1.5
+
+
+def find_people(letter: Letter, found: KindsFound) -> tuple[Person, ...]:
+    """The people of a message, the writer first. Empty for machine mail, junk, and questions that name nobody."""
+    asked = tuple(k.kind for k in found.kinds if k.kind not in _NOBODY)
+    if not asked:
+        return ()
+    cast = assemble(letter, found.language, changes=Kind.ADDRESS_CHANGE in asked)
+    signs = [Sign(e.kind, e.start, e.end, e.cause) for e in found.evidence if e.start >= 0 and e.kind in asked]
+    shares = share(cast.facts.text, found.language, signs, cast.others)
+    if _is_general(letter, found, asked, cast, shares):
+        return ()
+    if Flag.MANY_PEOPLE in found.flags or len(cast.named) >= _MANY:
+        listed = _listed(cast, asked, found)
+        if listed:
+            return listed
+    partners = _partners(cast, shares)
+    if partners:
+        return _couple(letter, found, asked, cast, shares, partners)
+    return _writer_and_others(letter, found, asked, cast, shares)
+
+
+def _is_general(letter: Letter, found: KindsFound, asked: tuple[Kind, ...], cast: Cast, shares: Shares) -> bool:
+    """A question that nobody in particular asks, or that a helper asks about voters who are not named."""
+    if not set(asked) <= _GENERAL:
+        return False
+    facts = cast.facts
+    particulars = bool(facts.births or facts.own_addresses or any(n.kind.value != "email" for n in facts.numbers))
+    words = vocabulary(found.language)
+    own_ballot = any(m[0].lower() != "mine" for m in words.pattern("own_ballot").finditer(facts.text))
+    helps = words.pattern("helper").search(facts.text) is not None or cast.sender.is_organisation
+    spoken_for = any(o.names for o in cast.others)
+    if helps and not own_ballot and not facts.births and not spoken_for:
+        return True
+    if shares.pleads and not own_ballot and not spoken_for and not particulars:
+        return True
+    if cast.writer is not None or particulars or spoken_for:
+        return False
+    return not (own_ballot and cast.sender.names) and Topic.STATUS not in found.topics
+
+
+def _listed(cast: Cast, asked: tuple[Kind, ...], found: KindsFound) -> tuple[Person, ...]:
+    """A list of voters from one sender: each is a third party, and a person reads it."""
+    groups = [g for g in cast.named if g.has(How.BESIDE, How.SAID)]
+    owners = [sort_facts(cast, [g.places for g in groups], i) for i in range(len(groups))]
+    return tuple(
+        _person(g.forms, belongings, asked, found, is_writer=False, relation=g.relation, suffix=g.suffix)
+        for g, belongings in zip(groups, owners, strict=True)
+    )
+
+
+def _person(
+    names: list[str],
+    belongings: Belongings,
+    kinds: tuple[Kind, ...],
+    found: KindsFound,
+    *,
+    is_writer: bool,
+    relation: str = "",
+    suffix: str = "",
+    emails: tuple[str, ...] = (),
+    part: Share | None = None,
+) -> Person:
+    names = list(dict.fromkeys(n for n in names if n))
+    return Person(
+        name=names[0] if names else "",
+        names=tuple(names),
+        suffix=suffix,
+        birth_dates=belongings.birth_dates,
+        age=belongings.age,
+        addresses=belongings.addresses,
+        voter_ids=belongings.voter_ids,
+        ballot_numbers=belongings.ballot_numbers,
+        phones=belongings.phones,
+        emails=tuple(dict.fromkeys([*emails, *(belongings.emails if is_writer else ())])),
+        is_writer=is_writer,
+        relation=relation,
+        kinds=kinds,
+        cause=(part.cause if part and part.cause else None) or found.cause,
+    )
+
+
+def _partners(cast: Cast, shares: Shares) -> list[int]:
+    """Indices of the others who ask along with the writer: they sign too, or are the other half of "we both"."""
+    both = shares.both.points >= _PERHAPS
+    row = []
+    for i, (other, group) in enumerate(zip(cast.others, cast.other_names, strict=True)):
+        signs = (
+            group is not None
+            and group.has(How.SIGNED, How.SAID)
+            and cast.writer is not None
+            and cast.writer.has(How.SIGNED, How.SAID)
+        )
+        particulars = group is not None and group.has(How.BESIDE)
+        half = both and (
+            other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close)
+        )
+        if (signs and not shares.pleads and (both or particulars or not other.relation)) or half:
+            row.append(i)
+    return row
+
+
+def _couple(
+    letter: Letter, found: KindsFound, asked: tuple[Kind, ...], cast: Cast, shares: Shares, partners: list[int]
+) -> tuple[Person, ...]:
+    writer = cast.writer or Named()
+    anchors = [writer.places] + [_places(cast, i) for i in partners]
+    emails = (letter.sender.address,) if letter.sender.address and not cast.account.is_anothers else ()
+    people = []
+    for number, index in enumerate([None, *partners]):
+        belongings = sort_facts(cast, anchors, number)
+        if index is None:
+            names = _writer_names(cast, writer)
+            people.append(
+                _person(
+                    names,
+                    belongings,
+                    asked,
+                    found,
+                    is_writer=True,
+                    suffix=writer.suffix,
+                    emails=emails,
+                    part=shares.own,
+                )
+            )
+            continue
+        other = cast.others[index]
+        group = cast.other_names[index]
+        names = _other_names(cast, other, group)
+        if not names:  # "my husband and I both …": his name is for the office to ask
+            people.append(
+                _person(
+                    [], belongings, asked, found, is_writer=False, relation=other.relation, part=shares.others[index]
+                )
+            )
+            continue
+        names += [n for n in cast.sender.names if any(compatible(n, m) for m in names)]
+        suffix = group.suffix if group else ""
+        people.append(
+            _person(
+                names, belongings, asked, found, is_writer=True, relation=other.relation, suffix=suffix, emails=emails,
+                part=shares.others[index],
+            )
+        )  # fmt: skip
+    return tuple(people)
+
+
+def _places(cast: Cast, index: int) -> list[tuple[int, int]]:
+    return [(s, e) for s, e, _ in cast.others[index].places]
+
+
+def _other_names(cast: Cast, other: Other, group: Named | None) -> list[str]:
+    """Every form of a third person's name; a single given name in the family may go with the writer's surname."""
+    names = list(dict.fromkeys([*(group.forms if group else []), *other.names]))
+    names.sort(key=lambda n: -min(2, len(n.split())))
+    if names and len(names[0].split()) == 1 and names[0].isascii() and other.is_close:
+        writer = _writer_names(cast, cast.writer or Named())
+        last = next(
+            (n.split()[-1] for n in writer if len(n.split()) > 1 and len(n.split()[-1].rstrip(".")) > 1),
+            cast.sender.household,
+        )
+        if last and last.lower().rstrip(".") not in ("jr", "sr", "ii", "iii", "iv"):
+            names.append(f"{names[0]} {last}")
+    return names
+
+
+def _writer_names(cast: Cast, writer: Named) -> list[str]:
+    """The writer's names: from the text, then from the From line where the account is the writer's own."""
+    names = writer.forms
+    household = cast.sender.household
+    if cast.account.is_anothers and (names or cast.account.relation):
+        return names
+    fitting = [n for n in cast.sender.names if not names or compatible(n, names[0])]
+    if not names and len(cast.sender.names) > 1:
+        fitting = []  # a shared account, and nobody says which of the two writes
+    names = names + [n for n in fitting if n not in names]
+    if household and names:
+        row = names[0].rstrip(".").split()
+        if len(row) == 1 or (len(row[-1]) == 1 and household.lower().startswith(row[-1].lower())):
+            names.append(f"{row[0]} {household}")
+    elif household:
+        names.append(household)
+    return names
+
+
+def _writer_and_others(
+    letter: Letter, found: KindsFound, asked: tuple[Kind, ...], cast: Cast, shares: Shares
+) -> tuple[Person, ...]:
+    wanted = _wanted(cast, shares, asked)
+    own = _writer_asks(cast, shares, wanted)
+    people: list[Person] = []
+    if shares.pleads and not wanted and not own:
+        wanted = [i for i, o in enumerate(cast.others) if o.names] or [i for i, _ in enumerate(cast.others)][:1]
+        own = not wanted
+    writer = cast.writer or Named()
+    anchors = ([writer.places] if own else []) + [_places(cast, i) for i in wanted]
+    bystanders = [_places(cast, i) for i in range(len(cast.others)) if i not in wanted]
+    if own:
+        belongings = sort_facts(cast, anchors, 0, bystanders)
+        kinds = asked
+        if wanted and shares.own.kinds:
+            kinds = tuple(k for k in asked if k in shares.own.kinds) or asked
+        emails = (letter.sender.address,) if letter.sender.address and own_account(letter, cast) else ()
+        suffix = writer.suffix or suffix_in_words(cast.facts.text, found.language)
+        names = _writer_names(cast, writer)
+        person = _person(
+            names,
+            belongings,
+            kinds,
+            found,
+            is_writer=True,
+            suffix=suffix,
+            emails=emails,
+            part=shares.own if wanted else None,
+        )
+        people.append(_with_earlier(letter, found, person, cast))
+    for number, index in enumerate(wanted):
+        other, group, part = cast.others[index], cast.other_names[index], shares.others[index]
+        belongings = sort_facts(
+            cast, anchors, number + (1 if own else 0), bystanders, after=_signature(cast) if not own else None
+        )
+        kinds = tuple(k for k in asked if k in part.kinds) or asked
+        names = _other_names(cast, other, group)
+        suffix = (group.suffix if group else "") or ("" if own else suffix_in_words(cast.facts.text, found.language))
+        people.append(
+            _person(names, belongings, kinds, found, is_writer=False, relation=other.relation, suffix=suffix, part=part)
+        )
+    return tuple(people)
+
+
+def _signature(cast: Cast) -> int | None:
+    """Where the writer's own signature begins: what stands below it is the writer's."""
+    if cast.writer is None:
+        return None
+    places = [p.start for p in cast.writer.places if p.how is How.SIGNED]
+    return max(places) if places else None
+
+
+def _wanted(cast: Cast, shares: Shares, asked: tuple[Kind, ...]) -> list[int]:
+    """Indices of the others for whom something is asked."""
+    row = []
+    for i, (other, part) in enumerate(zip(cast.others, shares.others, strict=True)):
+        need = _ENOUGH if other.is_close else 3.0
+        if shares.own.points <= 0.5 and not shares.pleads:
+            need = min(need, _PERHAPS)
+        if shares.dictated:
+            need = 5.0
+        if part.points >= need:
+            row.append(i)
+    # A person's own particulars and nobody else's: the list names whom it is about, whoever signs.
+    if not row and cast.writer is not None and not cast.writer.has(How.BESIDE, How.SAID) and not shares.dictated:
+        for i, group in enumerate(cast.other_names):
+            if group is not None and group.has(How.BESIDE, How.SAID) and shares.own.points <= 1.0:
+                row.append(i)
+    return row
+
+
+def _writer_asks(cast: Cast, shares: Shares, wanted: list[int]) -> bool:
+    if not wanted:
+        return True
+    if shares.pleads:
+        return shares.own_said > 0 and shares.own.points >= _ENOUGH
+    most = max(shares.others[i].points for i in wanted)
+    return shares.own.points >= _ENOUGH or (shares.own.points >= _PERHAPS and most < 3.0)
+
+
+def _with_earlier(letter: Letter, found: KindsFound, person: Person, cast: Cast) -> Person:
+    """Add what the writer's own earlier words, quoted below, say; and the name with which the office greeted them."""
+    before = earlier(letter)
+    names = list(person.names)
+
+    def fits(name: str) -> bool:
+        return not person.names or compatible(name, person.names[0])
+
+    if before.own:
+        old = gather(before.own, found.language, letter.arrived.date(), cast.sender)
+        forms = [p.text for p in old.names if p.how is not How.FORMER]
+        if all(fits(f) for f in forms):
+            names += [f for f in forms if f not in names]
+            ids = [n for n in old.numbers if n.kind.value in ("voter_id", "bare")]
+            ballots = [n for n in old.numbers if n.kind.value in ("ballot", "bare")]
+            phones = [n.value for n in old.numbers if n.kind.value == "phone"]
+            births = tuple(r for d in old.births for r in d.readings)
+            person = replace(
+                person,
+                addresses=_merged(person.addresses, tuple(a.found for a in old.own_addresses)),
+                birth_dates=person.birth_dates or births,
+                age=person.age or next((a.age for a in old.ages), None),
+                voter_ids=tuple(dict.fromkeys([*person.voter_ids, *(n.value for n in ids)])),
+                ballot_numbers=tuple(dict.fromkeys([*person.ballot_numbers, *(n.value for n in ballots)])),
+                phones=tuple(dict.fromkeys([*person.phones, *phones])),
+            )
+    for name in before.greeted:
+        if fits(name) and name not in names and len(parts(name)) > 1:
+            names.append(name)
+    whole = next((n for n in names if len(n.split()) > 1), "")
+    best = person.name or whole
+    return replace(person, name=best, names=tuple(dict.fromkeys(n for n in [best, *names] if n)))
+
+
+def _merged(new: tuple[AddressFound, ...], old: tuple[AddressFound, ...]) -> tuple[AddressFound, ...]:
+    known = {a.street.lower() for a in new}
+    return (*new, *(a for a in old if a.street.lower() not in known))
