@@ -79,6 +79,13 @@ def age(value: datetime | None) -> str:
     return f"{gone.days} days"
 
 
+def hours(value: float | None) -> str:
+    """A length of time given in hours, as one would say it."""
+    if value is None:
+        return "–"
+    return f"{value:.0f} h" if value < 48 else f"{value / 24:.1f} days"
+
+
 def percent(value: float | None) -> str:
     """`98 %`; never rounded up to certainty or down to none."""
     if value is None:
@@ -165,6 +172,7 @@ def install(app: Flask) -> None:
         moment=moment,
         moment_text=moment_text,
         age=age,
+        hours=hours,
         percent=percent,
         marked=marked,
         language_tag=language_tag,

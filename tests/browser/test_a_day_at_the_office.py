@@ -71,7 +71,7 @@ def test_the_return_desk_is_worked_without_a_mouse(browser: Chrome, address: str
     assert "LIVE – accept for checking" in live
     stop = _scan(browser, "5000026")
     assert "STOP" in stop
-    assert "8000011" in stop
+    assert "80000019" in stop
     assert "NOT ONE OF OURS" in _scan(browser, "1234567")
     assert "taken in before" in _scan(browser, "5000018")
     assert len(browser.find_elements(By.CSS_SELECTOR, "tbody tr")) == 4

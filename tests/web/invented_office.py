@@ -11,6 +11,7 @@ from pathlib import Path
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from replacements.ballots import ledger, life
 from replacements.people import accounts
 from replacements.people.permissions import Role
 from replacements.requests import office
@@ -33,6 +34,7 @@ from replacements.web.app import create_app
 
 NOW = datetime(2026, 9, 29, 14, 30, tzinfo=UTC)  # Tuesday, 10:30 am at the office
 RULES = Path(__file__).with_name("office.toml").read_text(encoding="utf-8")
+REPLACEMENT = "80000019"  # of ballot 5000026, as the service numbers it
 PASSWORD = "marsh lantern over two fords"
 # Everything in the seed that is personal: none of it may reach an observer.
 PERSONAL = (
@@ -167,25 +169,23 @@ def seed(database: Database, *, adopted: bool = True) -> None:
                 _voter("V-101", "Percival", "1983-11-30"),
             ]
         )
-        mailed = date(2026, 9, 14)
-        for number, voter, state, replaces, reason in (
-            ("5000018", "V-100", "issued", None, None),
-            ("5000026", "V-101", "voided", None, "spoiled"),
-            ("8000011", "V-101", "issued", "5000026", None),
-        ):
+        sent = date(2026, 9, 14)
+        for number, voter in (("5000018", "V-100"), ("5000026", "V-101")):
             session.add(
-                Ballot(
-                    number=number,
-                    election_id=election,
-                    voter_id=voter,
-                    style="F-2",
-                    state=state,
-                    mailed_on=None if replaces else mailed,
-                    replaces=replaces,
-                    void_reason=reason,
-                )
+                Ballot(number=number, election_id=election, voter_id=voter, style="F-2", state="issued", mailed_on=sent)
             )
-            session.flush()
+            ledger.append(
+                session,
+                event="imported",
+                election_id=election,
+                by="import",
+                at=NOW - timedelta(days=8),
+                ballot_number=number,
+                voter_id=voter,
+                details={"state": "issued", "style": "F-2", "mailed_on": sent.isoformat()},
+            )
+        replacement = life.reissue(session, number="5000026", cause="spoiled", by="clerk", at=NOW, prefix="8")
+        assert replacement.number == REPLACEMENT
         session.add(
             message(
                 1,
@@ -202,7 +202,7 @@ def seed(database: Database, *, adopted: bool = True) -> None:
         session.add(RawMail(message_id=1, raw=RAW))
         session.add(RawMail(message_id=2, raw=RAW))
         session.add(_request(1, election, message_id=1, state="waiting"))
-        session.add(_request(2, election, message_id=2, state="done", voter="V-101", old="5000026", new="8000011"))
+        session.add(_request(2, election, message_id=2, state="done", voter="V-101", old="5000026", new=REPLACEMENT))
         mailing = Mailing(election_id=election, goes_on=date(2026, 9, 29), state="open")
         session.add(mailing)
         session.flush()
@@ -211,7 +211,7 @@ def seed(database: Database, *, adopted: bool = True) -> None:
                 mailing_id=mailing.id,
                 request_id=2,
                 voter_id="V-101",
-                ballot_number="8000011",
+                ballot_number=REPLACEMENT,
                 contents=["instructions", "ballot"],
                 queued_at=NOW,
             )

@@ -131,7 +131,7 @@ def test_two_people_count_and_sign_and_then_the_mailing_is_out(site: Site) -> No
     assert "the mailing is out" in _after(second, "/mailings/1/sign", counted="1")
     with site.database.read() as session:
         assert session.get_one(Mailing, 1).state == "mailed"
-        assert session.get_one(Ballot, "8000011").mailed_on is not None
+        assert session.get_one(Ballot, "80000019").mailed_on is not None
 
 
 def test_a_jammed_label_is_printed_again_and_that_is_on_record(site: Site) -> None:
