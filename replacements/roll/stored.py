@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from replacements.roll.keys import name_of
 from replacements.roll.memory import MOST_PER_KEY, share
 from replacements.roll.names import joined
 from replacements.roll.types import Voter
@@ -23,6 +24,7 @@ class StoredRoll:
     def __init__(self, session: Session) -> None:
         self._session = session
         self._size: int | None = None
+        self._counts: dict[tuple[str, str], int] = {}
 
     def with_keys(self, keys: Iterable[str]) -> Sequence[Voter]:
         """One query per thousand keys; a key that more than `MOST_PER_KEY` voters have is passed over."""
@@ -40,7 +42,24 @@ class StoredRoll:
             for row in self._session.execute(select(*COLUMNS).where(VoterRow.voter_id.in_(ids))):
                 voter = Voter(*row)
                 found[voter.voter_id] = voter
+        self._remember_counts(found.values())
         return [found[voter_id] for voter_id in sorted(found)]
+
+    def _remember_counts(self, voters: Iterable[Voter]) -> None:
+        """How common the names of these voters are, in one query per thousand names instead of two per voter."""
+        names: set[str] = set()
+        for voter in voters:
+            name = name_of(voter)
+            names.update(whole for whole, _, _ in name.lasts)
+            names.update(name.first[:1])
+        wanted = sorted(name for name in names if ("last", name) not in self._counts)
+        for start in range(0, len(wanted), KEYS_PER_QUERY):
+            some = wanted[start : start + KEYS_PER_QUERY]
+            self._counts.update({(part, name): 0 for part in ("last", "first") for name in some})
+            query = select(NameCount.part, NameCount.name, NameCount.voters).where(
+                NameCount.name.in_(some), NameCount.part.in_(("last", "first"))
+            )
+            self._counts.update({(part, name): voters for part, name, voters in self._session.execute(query)})
 
     def voter(self, voter_id: str) -> Voter | None:
         row = self._session.execute(select(*COLUMNS).where(VoterRow.voter_id == voter_id)).first()
@@ -62,5 +81,7 @@ class StoredRoll:
     def _count(self, part: str, name: str) -> int:
         if not name and part != "all":
             return 0
+        if (part, name) in self._counts:
+            return self._counts[(part, name)]
         found = self._session.scalar(select(NameCount.voters).where(NameCount.part == part, NameCount.name == name))
         return found or 0

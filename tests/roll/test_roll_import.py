@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, event, func, select
 
 from replacements.roll.importing import RollReport, import_roll, read_roll
 from replacements.roll.matching import identify
@@ -230,3 +230,20 @@ def test_progress_is_told_in_lines(database: Database, tmp_path: Path) -> None:
     with database.write() as session:
         import_roll(session, roll_file(tmp_path, LINES), progress=told.append)
     assert told == [4]
+
+
+def test_one_message_costs_the_database_a_handful_of_queries(database: Database, tmp_path: Path) -> None:
+    many = [f"C{n},Marlowe,Given{n},1970-01-01,{n} Elm St,,Ostrey,OR,97999,,active,no" for n in range(120)]
+    taken(database, roll_file(tmp_path, [*LINES, *many]))
+    statements: list[str] = []
+
+    @event.listens_for(database.engine, "before_cursor_execute")
+    def note(*arguments: object) -> None:
+        statements.append(str(arguments[2]))
+
+    with database.read() as session:
+        clues = Clues(names=("Marlowe",), birth_dates=((1970, 1, 1),), addresses=(AddressClue("7 Elm St"),))
+        found = identify(clues, StoredRoll(session), sufficient=SUFFICIENT, today=date(2026, 10, 1))
+    event.remove(database.engine, "before_cursor_execute", note)
+    assert found.candidates
+    assert len([s for s in statements if s.startswith("SELECT")]) <= 6, statements
