@@ -218,6 +218,8 @@ def _out_of_office(root: Node, subject: str, beginning: str) -> Machine | None:
         words = pattern("machine", "out_of_office", "until").search(beginning) or _acknowledges(beginning)
     if words is None or (not strict and _asks(beginning)):
         return None
+    if unattended := pattern("machine", "acknowledgement", "unattended").search(beginning):
+        return Machine("acknowledgement", f"It is an automatic acknowledgement: “{unattended[0][:80]}”.")
     return Machine(
         "out_of_office", f"Its subject and beginning are those of an out-of-office reply: “{words[0][:80]}”."
     )

@@ -237,7 +237,9 @@ def _delimited(lines: Sequence[Line], labels: list[PartLabel], start: int, end: 
             labels[at] = _under_the_dashes(text)
         return
     typed = len(below) <= 4 and not any(_is_boilerplate(text) for text in texts)
-    if lines[mark].text != "-- " and typed and not _ends_with_name(lines, start, mark):
+    # Below a program's "-- " stands the owner of the account; only an address there tells who is meant.
+    said = lines[mark].text != "-- " or any(_is(text, "street") for text in texts)
+    if typed and said and not _ends_with_name(lines, start, mark):
         return
     for at in range(mark, end):
         labels[at] = _SIGNATURE

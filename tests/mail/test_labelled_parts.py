@@ -166,6 +166,11 @@ def test_a_birth_date_below_the_dashes_stays_the_writers_word() -> None:
     assert "www.fennroofing.example" in letter.text(SIGNATURE)
 
 
+def test_a_name_and_street_below_the_dashes_of_an_unsigned_letter_tell_who_writes() -> None:
+    assert "Ada Fenn\n12 Mill Row" in _letter("My ballot is torn.\n\n-- \nAda Fenn\n12 Mill Row\nRiverton\n").new_text
+    assert "12 Mill Row" not in _letter("My ballot is torn.\n\nLou Fenn\n\n-- \nAda Fenn\n12 Mill Row\n").new_text
+
+
 def test_a_name_typed_under_two_dashes_is_no_signature_block() -> None:
     assert "Ada Fenn" in _letter("I tore my ballot, please help me\n--\nAda Fenn\n12 Mill Row\n").new_text
 
@@ -238,6 +243,11 @@ def test_a_voter_who_asks_for_confidence_is_no_disclaimer() -> None:
 def test_the_offices_banner_above_a_letter_from_outside_is_not_the_letter() -> None:
     letter = _letter("CAUTION: This email originated from outside the county. Do not click links.\nI tore my ballot.\n")
     assert letter.new_text == "I tore my ballot."
+
+
+def test_a_voter_who_cautions_the_office_is_no_banner() -> None:
+    letter = _letter("Caution: this email is from my daughter's account. I tore my ballot.\n")
+    assert "I tore my ballot." in letter.new_text
 
 
 _SHAPES = st.sampled_from(
