@@ -5,7 +5,6 @@ An answer holds a number, a state and the voter's id, never a name: the screen s
 
 from __future__ import annotations
 
-import json
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -185,15 +184,13 @@ def _successor(ballot: Ballot, others: Sequence[Ballot]) -> Ballot | None:
 
 def _since(session: Session, ballot: Ballot, event: str, zone: ZoneInfo) -> str:
     """Such as "on October 7, 2031", from the ledger; nothing where the ledger does not say when it became so."""
-    rows = session.execute(
-        select(LedgerEntry.at, LedgerEntry.event, LedgerEntry.details)
-        .where(LedgerEntry.ballot_number == ballot.number, LedgerEntry.event.in_((event, "import_changed")))
+    at = session.scalar(
+        select(LedgerEntry.at)
+        .where(LedgerEntry.ballot_number == ballot.number, LedgerEntry.event == event)
         .order_by(LedgerEntry.seq.desc())
+        .limit(1)
     )
-    for row in rows:
-        if row.event == event or json.loads(row.details).get("state") == event:
-            return f" on {_day(datetime.fromisoformat(row.at).astimezone(zone).date())}"
-    return ""
+    return f" on {_day(datetime.fromisoformat(at).astimezone(zone).date())}" if at else ""
 
 
 def _scanned_before(session: Session, ballot: Ballot) -> bool:

@@ -114,6 +114,7 @@ def reissue(
 def take_back(session: Session, *, replacement: str, reason: str, by: str, at: datetime) -> Ballot:
     """Cancel a replacement whose packet has not been closed into a mailing, and reinstate the original, as it was.
 
+    An original that came back while it was void lies at the return desk, set aside: it is reinstated as returned.
     Returns the original. The replacement's packet, if one is queued, is the caller's to pull.
     """
     new = locked(session, replacement)
@@ -126,6 +127,9 @@ def take_back(session: Session, *, replacement: str, reason: str, by: str, at: d
     old = session.get_one(Ballot, new.replaces)
     _check(old, "reinstated")
     before, state_then = _state_before_replacement(session, old, replacement), old.state
+    came = _came_while_void(session, old)
+    if came is not None:
+        before, old.returned_on = "returned", came
     new.state, new.void_reason = "voided", CANCELLED
     session.flush()
     old.state, old.void_reason = before, None
@@ -307,6 +311,19 @@ def _void(session: Session, ballot: Ballot, reason: str, by: str, at: datetime, 
     ballot.state, ballot.void_reason = "voided", reason
     session.flush()
     _record(session, ballot, "voided", by, at, {**details, "from": before, "reason": reason, "style": ballot.style})
+
+
+def _came_while_void(session: Session, old: Ballot) -> date | None:
+    """The day on which the desk stopped this ballot, if it did so since it was last voided."""
+    row = session.execute(
+        select(LedgerEntry.event, LedgerEntry.details)
+        .where(LedgerEntry.ballot_number == old.number, LedgerEntry.event.in_(("voided", "returned_after_void")))
+        .order_by(LedgerEntry.seq.desc())
+        .limit(1)
+    ).first()
+    if row is None or row.event == "voided":
+        return None
+    return date.fromisoformat(json.loads(row.details)["on"])
 
 
 def _state_before_replacement(session: Session, old: Ballot, replacement: str) -> str:

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from replacements.store.tables import Ballot, Message, Reply, Request
+from replacements.store.tables import Ballot, Election, Message, Reply, Request
 from replacements.summary.control import u_chart
 from replacements.summary.events import CANCELLED, Events, read_events
 from replacements.summary.figures import Columns, Day, Declined, Repeated, SharedAddress, Unusual, Waiting
@@ -113,6 +113,20 @@ def week(
         replies_sent=_replies(session, election_id, Reply.sent_at, "sent", start, end),
         replies_failed=_replies(session, election_id, Reply.queued_at, "failed", start, end),
     )
+
+
+def same_week_before(session: Session, election_id: str, monday: date) -> tuple[str, date] | None:
+    """The week as far from election day in the last election that is loaded: its election id and Monday, or None."""
+    this = session.get(Election, election_id)
+    if this is None:
+        return None
+    last = session.scalars(
+        select(Election).where(Election.held_on < this.held_on).order_by(Election.held_on.desc()).limit(1)
+    ).first()
+    if last is None:
+        return None
+    away = monday - (this.held_on - timedelta(days=this.held_on.weekday()))
+    return last.id, last.held_on - timedelta(days=last.held_on.weekday()) + away
 
 
 def _midnight(day: date, office: ZoneInfo) -> datetime:

@@ -12,6 +12,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from replacements.ballots import life
+from replacements.ballots.desk import receive
 from replacements.ballots.ledger import verify
 from replacements.ballots.life import ALLOWED, NotPossible
 from replacements.ballots.numbers import has_check_digit
@@ -139,6 +140,16 @@ def test_a_mailed_replacement_cannot_be_taken_back_even_without_a_packet_on_reco
         life.mark_mailed(session, numbers=[new.number], on=TODAY, by="mail room", at=AT)
         with pytest.raises(NotPossible, match="closed mailing"):
             life.take_back(session, replacement=new.number, reason="x", by="lee", at=AT)
+
+
+def test_an_original_that_came_back_while_it_was_void_is_reinstated_as_returned(office: Database) -> None:
+    with office.write() as session:
+        new = reissue(session, "1001")
+        receive(session, "1001", election_id=ELECTION, by="desk", at=AT, on=TODAY)
+        old = life.take_back(session, replacement=new.number, reason="it is here", by="lee", at=AT)
+        assert (old.state, old.returned_on) == ("returned", TODAY)
+        with pytest.raises(NotPossible, match="came back"):
+            reissue(session, "1001")
 
 
 def test_an_original_ballot_cannot_be_taken_back(office: Database) -> None:

@@ -25,18 +25,17 @@ ELECTION = "e"
 AT = datetime(2031, 10, 7, 15, 0, tzinfo=UTC)
 TODAY = date(2031, 10, 7)
 VOTERS = ("V1", "V2")
-_template: list[Path] = []
+_templates: list[tempfile.TemporaryDirectory[str]] = []  # removed when the tests end
 
 
 def _fresh() -> tuple[Database, Path]:
-    if not _template:
-        path = Path(tempfile.mkdtemp(prefix="office-model-")) / "template.sqlite3"
-        database = Database(str(path))
+    if not _templates:
+        _templates.append(tempfile.TemporaryDirectory(prefix="office-model-"))
+        database = Database(f"{_templates[0].name}/template.sqlite3")
         migrate(database)
         database.close()
-        _template.append(path)
     folder = Path(tempfile.mkdtemp(prefix="office-model-"))
-    shutil.copyfile(_template[0], folder / "office.sqlite3")
+    shutil.copyfile(Path(_templates[0].name) / "template.sqlite3", folder / "office.sqlite3")
     return Database(str(folder / "office.sqlite3")), folder
 
 
@@ -51,6 +50,7 @@ class Office(RuleBasedStateMachine):
         self.replaces: dict[str, str] = {}
         self.before: dict[str, str] = {}
         self.mailed: set[str] = set()
+        self.set_aside: set[str] = set()
         with self.database.write() as session:
             session.add(Election(id=ELECTION, name="E", held_on=date(2031, 11, 4), created_at=AT))
             session.flush()
@@ -108,6 +108,9 @@ class Office(RuleBasedStateMachine):
         if expected:
             original = self.replaces[number]
             self.state[number], self.state[original] = "voided", self.before[original]
+            if original in self.set_aside:
+                self.state[original] = "returned"
+                self.set_aside.discard(original)
 
     @rule(choice=st.integers(0, 30))
     def mail(self, choice: int) -> None:
@@ -161,6 +164,8 @@ class Office(RuleBasedStateMachine):
         with self.database.write() as session:
             answer = receive(session, number, election_id=ELECTION, by="desk", at=AT)
         assert answer.verdict == ("live" if live else "stop")
+        if was == "voided":
+            self.set_aside.add(number)
         if live and was in ("issued", "undeliverable", "suspended"):
             self.state[number] = "returned"
 
