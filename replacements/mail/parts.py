@@ -38,20 +38,18 @@ def labelled(lines: Sequence[Line], *, subject: str = "", is_reply: bool = False
 def _earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) -> list[PartLabel]:
     """Quoted and forwarded stretches. A mark without ">" below it holds for the rest of the message."""
     is_forward = bool(pattern("quoting", "forward_subject").match(subject[:_MAX_SHAPE]))
-    answers = is_reply or bool(pattern("quoting", "reply_subject").match(subject[:_MAX_SHAPE]))
+    known = is_forward or is_reply or bool(pattern("quoting", "reply_subject").match(subject[:_MAX_SHAPE]))
     labels: list[PartLabel] = []
     context = _QUOTED
     at = 0
-    said_something = False
     while at < len(lines):
         line = lines[at]
-        mark = _mark(lines, at)
+        mark = _mark(lines, at, known=known)
         if mark is not None:
             length, kind, marked = mark
-            if kind == "block" and not (said_something or answers or is_forward or line.depth):
-                # A letter that begins like a memorandum: To, From, Date, Subject.
+            if kind == "block" and not (known or lines[at].depth or _by_program(lines[at : at + length])):
+                # A letter that is laid out like a memorandum or a form: To, From, Date, Subject.
                 labels.extend([_NEW] * length)
-                said_something = True
                 at += length
                 continue
             context = _FORWARDED if kind == "forwarded" or (kind == "block" and is_forward) else _QUOTED
@@ -63,7 +61,6 @@ def _earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) ->
             continue
         label = context if line.depth else _NEW
         if not line.depth and line.text.strip():
-            said_something = True
             context = _QUOTED
         labels.append(label)
         at += 1
@@ -71,9 +68,14 @@ def _earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) ->
     return labels
 
 
-def _mark(lines: Sequence[Line], at: int) -> tuple[int, str, bool] | None:
+def _by_program(lines: Sequence[Line]) -> bool:
+    """Whether an address or a time of day stands in these lines, as programs write and people hardly do."""
+    return any(re.search(r"@[\w-]+\.|\b\d{1,2}[:.]\d{2}\b", line.text[:_MAX_SHAPE]) for line in lines)
+
+
+def _mark(lines: Sequence[Line], at: int, *, known: bool) -> tuple[int, str, bool] | None:
     """A mark of an earlier message that begins here: how many lines it takes, its kind, and whether what follows is
-    quoted line by line (so that an unquoted line further down is new again)."""
+    quoted line by line (so that an unquoted line further down is new again). `known`: the message answers or forwards."""
     if not lines[at].text.strip():
         return None
     block = _header_block(lines, at)
@@ -99,9 +101,10 @@ def _mark(lines: Sequence[Line], at: int) -> tuple[int, str, bool] | None:
         return None
     if _quoted_below(lines, at + length):
         return length, "attribution", True
-    whole = " ".join(line.text for line in lines[at : at + length])
-    # Without any quote mark below, only a line that a program wrote (with an address or a year) is believed.
-    if re.search(r"@[\w-]+\.|\b(?:19|20)\d\d\b", whole) and _next_with_text(lines, at + length) is not None:
+    # Without any quote mark below, only a line that a program wrote is believed, or one with a year in an answer.
+    written = lines[at : at + length]
+    believed = _by_program(written) or (known and any(re.search(r"\b(?:19|20)\d\d\b", line.text) for line in written))
+    if believed and _next_with_text(lines, at + length) is not None:
         return length, "attribution", False
     return None
 
@@ -281,11 +284,15 @@ def _contact_block(lines: Sequence[Line], labels: list[PartLabel]) -> None:
     block = [at for at in range(start + 1, end) if len(lines[at].text) <= 120 and not _is(lines[at].text, "personal")]
     business = {at for at in block if _is(lines[at].text, "business")}
     reachable = {at for at in block if _is(lines[at].text, "reachable")}
-    titles = {at for at in block if _is(lines[at].text, "title") and len(lines[at].text.split()) <= 6}
+    titles = {at for at in block if _is(lines[at].text, "title") and _is_bare_title(lines[at].text)}
     found = business | reachable | titles
     if business and len(found) >= 2:
         for at in found:
             labels[at] = _SIGNATURE
+
+
+def _is_bare_title(text: str) -> bool:
+    return len(text.split()) <= 6 and not re.search(r"\d", text)
 
 
 def _disclaimers(lines: Sequence[Line], labels: list[PartLabel]) -> None:
@@ -310,7 +317,8 @@ def _disclaimer(lines: Sequence[Line], labels: list[PartLabel], start: int, end:
     signs = len({match[0].lower()[:12] for match in words.finditer(text)})
     opening = pattern("quoting", "disclaimer", "opening")
     first = next((at for at in range(start, end) if opening.match(lines[at].text[:_MAX_SHAPE])), None)
-    if signs < (3 if first is None else 2) or len(text) < 80:
+    # No legal paragraph speaks of a ballot: a voter who asks for confidence does.
+    if signs < (3 if first is None else 2) or len(text) < 80 or pattern("quoting", "disclaimer", "voter").search(text):
         return
     if first is None:
         first = next((at for at in range(start, end) if words.search(lines[at].text)), start)

@@ -80,11 +80,22 @@ def test_a_voter_who_tells_what_somebody_wrote_is_not_quoting() -> None:
     assert "send another ballot" in letter.new_text
 
 
-def test_a_letter_that_begins_like_a_memorandum_is_new() -> None:
-    letter = _letter(
-        "To: Election office\nFrom: Ada Fenn\nDate: 5 Oct 2026\nSubject: spoiled ballot\n\nI tore it.\n", "spoiled"
-    )
-    assert "I tore it." in letter.new_text
+@pytest.mark.parametrize(
+    "letter",
+    [
+        "To: Election office\nFrom: Ada Fenn\nDate: 5 Oct 2026\nSubject: spoiled ballot\n\nI tore it.\n",
+        "Dear office,\n\nFrom: Ada Fenn\nDate: 5 Oct 2026\nSubject: spoiled ballot\n\nI tore it.\n",
+        "Nombre: Ada Fenn\nFecha: 5/10/2026\nDe: Ada\nPara: oficina\nAsunto: boleta\n\nI tore it.\n",
+        "On Oct 1, 2026 my neighbor wrote:\nyour ballot is here. But I tore it.\n",
+        (
+            "This is confidential and privileged; delete it after you "
+            "sent my ballot, I am not the intended recipient. I tore it.\n"
+        ),
+        "I am Ada.\nOwner, 12 Mill Row. I tore it.\nwww.fenn.example\n",
+    ],
+)
+def test_a_letter_of_unusual_layout_is_all_new(letter: str) -> None:
+    assert "I tore it." in _letter(letter, "spoiled ballot").new_text
 
 
 @pytest.mark.parametrize(
