@@ -75,7 +75,7 @@ def _by_program(lines: Sequence[Line]) -> bool:
 
 def _mark(lines: Sequence[Line], at: int, *, known: bool) -> tuple[int, str, bool] | None:
     """A mark of an earlier message that begins here: how many lines it takes, its kind, and whether what follows is
-    quoted line by line (so that an unquoted line further down is new again). `known`: the message answers or forwards."""
+    quoted line by line (so that an unquoted line below is new again). `known`: the message answers or forwards."""
     if not lines[at].text.strip():
         return None
     block = _header_block(lines, at)
