@@ -66,7 +66,13 @@ def test_another_voter_than_proposed_takes_a_second_person(site: Site) -> None:
 
 
 def test_asking_is_a_decision_that_waits_for_the_voter(site: Site) -> None:
-    page = _after(site.client("clerk"), "/requests/1/ask", version="1", note="The signature looks different.")
+    page = _after(
+        site.client("clerk"),
+        "/requests/1/change",
+        version="1",
+        action="ask_identity",
+        note="The signature looks different.",
+    )
     assert _request(site).state == "asked"
     assert "Waiting for the voter" in page
 
@@ -165,3 +171,27 @@ def test_what_waited_longest_comes_first_and_its_age_is_on_the_first_page(site: 
     assert "Oldest: 22 h ago" in page
     listed = site.see("clerk", "/requests/").get_data(as_text=True)
     assert listed.index('href="/requests/1"') < listed.index('href="/requests/2"')
+
+
+def test_another_decision_is_shown_with_its_reply_before_it_is_taken_and_looking_changes_nothing(site: Site) -> None:
+    client = site.client("clerk")
+    form = {"version": "1", "note": "She lives next door."}
+    page = _after(client, "/requests/1/preview", action="come_in", **form)
+    assert "Nothing is done yet" in page
+    assert "To ottoline@post.example" in page
+    assert "7 Weir Lane" in page
+    second = _after(client, "/requests/1/preview", action="reissue", voter_id="V-101", **form)
+    assert "Two people must agree" in second
+    assert "No reply goes out" in _after(client, "/requests/1/preview", action="drop", **form)
+    with site.database.read() as session:
+        assert session.get_one(Request, 1).version == 1
+        assert session.get_one(Ballot, "5000018").state == "issued"
+        assert session.query(Ballot).count() == 3
+        assert session.query(Reply).filter_by(request_id=1).count() == 0
+
+
+def test_what_cannot_be_done_is_said_before_anybody_confirms_it(site: Site) -> None:
+    page = _after(
+        site.client("clerk"), "/requests/1/preview", version="1", action="reissue", voter_id="V-999", note="Guess."
+    )
+    assert "no longer on the roll" in page

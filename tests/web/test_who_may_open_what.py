@@ -42,7 +42,7 @@ POST = {
     "/requests/search": READERS,
     "/requests/1/approve": CLERKS,
     "/requests/1/change": CLERKS,
-    "/requests/1/ask": CLERKS,
+    "/requests/1/preview": CLERKS,
     "/requests/1/decline": CLERKS,
     "/requests/1/take-back": BOSS,
     "/messages/1/pictures": CLERKS,

@@ -1,16 +1,20 @@
-"""The forms on a request's page: approve, change, ask, decline, take back. What may be done is for the office's rules
-and `requests.deciding` to say; here a form becomes a call, and its answer a sentence."""
+"""The forms on a request's page: approve, change (looked at first), decline, take back.
+
+What may be done is for the office's rules and `requests.deciding` to say; here a form becomes a call, and its answer a
+sentence.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from flask import Blueprint, abort, flash, redirect, request, url_for
+from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.requests import deciding
+from replacements.requests.previewing import preview
 from replacements.store.tables import Request
 from replacements.web.guard import here, needs, office
 
@@ -22,21 +26,6 @@ def _version() -> int:
     if version is None:
         abort(400)
     return version
-
-
-def _plain(text: str) -> str:
-    return text.replace("\r\n", "\n").strip()
-
-
-def _own_words(request_id: int) -> str | None:
-    """The reply as the clerk changed it; None where it stands as it was shown."""
-    written = request.form.get("reply_text")
-    if written is None or not written.strip():
-        return None
-    with office().database.read() as session:
-        found = session.get(Request, request_id)
-        draft = (found.reply_draft or {}).get("text", "") if found else ""
-    return None if _plain(written) == _plain(draft) else _plain(written)
 
 
 def _decide(request_id: int, decision: Callable[[], deciding.Outcome]) -> Response:
@@ -55,7 +44,7 @@ def _decide(request_id: int, decision: Callable[[], deciding.Outcome]) -> Respon
 @needs(Permission.DECIDE)
 def approve(request_id: int) -> Response:
     """As proposed; on a request that waits for a second person, the second approval."""
-    looker, version, own_words = here(), _version(), _own_words(request_id)
+    looker, version = here(), _version()
     return _decide(
         request_id,
         lambda: deciding.approve(
@@ -65,13 +54,59 @@ def approve(request_id: int) -> Response:
             by=looker.name,
             roles=looker.roles,
             at=looker.at,
-            reply_text=own_words,
+            reply_text=request.form.get("reply_text"),
         ),
     )
 
 
-def _instead(request_id: int, action: Action | None, *, voter_id: str | None = None) -> Response:
-    looker, version, note = here(), _version(), request.form.get("note", "").strip()
+def _instead(request_id: int) -> tuple[Action, str | None, str] | None:
+    """The other action, the other voter and the note of a form; None, and a word about it, where something lacks."""
+    chosen, note = request.form.get("action", ""), request.form.get("note", "").strip()
+    with office().database.read() as session:
+        found = session.get(Request, request_id)
+        if found is None:
+            abort(404)
+        proposed = found.proposal
+    if chosen not in set(Action) or (not note and chosen != proposed):
+        flash("Choose what to do instead, and say why in the note. Nothing was changed.", "stop")
+        return None
+    return Action(chosen), request.form.get("voter_id", "").strip() or None, note
+
+
+@blueprint.post("/<int:request_id>/preview")
+@needs(Permission.DECIDE)
+def look_first(request_id: int) -> str | Response:
+    """What another decision would do and which reply would go, before it is taken."""
+    looker, version, instead = here(), _version(), _instead(request_id)
+    if instead is not None:
+        action, voter_id, note = instead
+        try:
+            shown = preview(
+                office().database, request_id, by=looker.name, at=looker.at, action=action, voter_id=voter_id
+            )
+        except deciding.Refused as refused:
+            flash(f"{refused} Nothing was changed.", "stop")
+        else:
+            return render_template(
+                "preview.html",
+                request_id=request_id,
+                version=version,
+                action=action,
+                voter_id=voter_id or "",
+                note=note,
+                preview=shown,
+            )
+    return redirect(url_for("request.page", request_id=request_id), 303)
+
+
+@blueprint.post("/<int:request_id>/change")
+@needs(Permission.DECIDE)
+def change(request_id: int) -> Response:
+    """Another action, another voter, or both."""
+    looker, version, instead = here(), _version(), _instead(request_id)
+    if instead is None:
+        return redirect(url_for("request.page", request_id=request_id), 303)
+    action, voter_id, note = instead
     return _decide(
         request_id,
         lambda: deciding.approve(
@@ -86,24 +121,6 @@ def _instead(request_id: int, action: Action | None, *, voter_id: str | None = N
             note=note,
         ),
     )
-
-
-@blueprint.post("/<int:request_id>/change")
-@needs(Permission.DECIDE)
-def change(request_id: int) -> Response:
-    """Another action, another voter, or both."""
-    chosen = request.form.get("action", "")
-    if chosen not in set(Action) or not request.form.get("note", "").strip():
-        flash("Choose what to do instead, and say why in the note. Nothing was changed.", "stop")
-        return redirect(url_for("request.page", request_id=request_id), 303)
-    return _instead(request_id, Action(chosen), voter_id=request.form.get("voter_id", "").strip() or None)
-
-
-@blueprint.post("/<int:request_id>/ask")
-@needs(Permission.DECIDE)
-def ask(request_id: int) -> Response:
-    """Ask the writer who they are, whatever was proposed."""
-    return _instead(request_id, Action.ASK_IDENTITY)
 
 
 @blueprint.post("/<int:request_id>/decline")
