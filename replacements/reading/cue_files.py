@@ -1,7 +1,7 @@
 """The cue files: what voters say, a TOML file per language, made into patterns that are compiled when first needed.
 
-A cue is a plain phrase over folded text (see `folding`) with a few signs: `(a|b)` one of these, `x?` perhaps, `(x)*` any
-number of times, `word*` any ending, `_` up to three words between, `__` up to seven words, `{name}` an entry of the
+A cue is a plain phrase over folded text (see `folding`) with a few signs: `(a|b)` one of these, `x?` perhaps, `(x)*`
+any number of times, `word*` any ending, `_` up to three words between, `__` up to seven words, `{name}` an entry of the
 file's `[parts]`. An apostrophe may always be left out. Gaps never cross the end of a sentence and are bounded, so that
 a long mail cannot make a cue slow.
 """

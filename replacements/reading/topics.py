@@ -23,7 +23,8 @@ def topics_of(scan: Scan, *, requested: bool, hypothetical: bool) -> dict[Topic,
     busy = {h.sentence for h in scan.real("want", "resend", "whatnow")} if requested else set()
     for topic, concept in TOPIC_CONCEPTS.items():
         for hit in scan.all(concept):
-            asked = any(scan.asked) if topic is Topic.HELPER else scan.asked[hit.sentence]
+            following = scan.asked[hit.sentence : hit.sentence + (1 if requested else 2)]
+            asked = any(scan.asked) if topic is Topic.HELPER else any(following)
             if topic in _NEEDS_ASKING and not asked:
                 continue
             if requested and (topic in _NOT_WITH_REQUEST or not scan.asked[hit.sentence]):

@@ -136,7 +136,7 @@ class Weigher:
             if (self.fine or not self.body.all("ballot")) and self.body.all("envelope"):
                 return "envelope"
             return "ballot"
-        return _nearest(hit, near).concept
+        return _nearest(hit, near, self.body).concept
 
     def _add(self, kind: Kind, hit: Hit, weight: float, *, scan: Scan | None = None) -> None:
         cause = _CAUSES.get(hit.concept)
@@ -201,7 +201,9 @@ class Weigher:
             return 0.8
         if self.context_here:
             return 0.5
-        return 0.2 if self.words <= _SHORT else -1.4
+        if self.words <= _SHORT:
+            return 0.2
+        return -0.3 if self.body.has("own") and not self.body.has("bulk", "junk", "job") else -1.4
 
     def _not_received(self) -> float:
         b = self.body
@@ -234,7 +236,7 @@ class Weigher:
         if self.result.odds[Kind.MISSING_MATERIALS] > 1.5 and not self.wants:
             odds -= 2.0
         strong = max((FAULTS[h.concept] for h in self.faults if h.concept in ("mismark", "damage")), default=0.0)
-        if strong and gone <= 2.9 and not b.real("never", "stolen", "undeliverable"):
+        if strong and gone <= 3.2 and not b.real("never", "stolen", "undeliverable"):
             odds -= 1.5
         if b.all("have_two"):
             odds -= 3.0
@@ -247,7 +249,7 @@ class Weigher:
             near = [p for p in b.all("ballot", *_PIECES) if p.sentence == hit.sentence]
             if not near or hit.supposed:
                 continue
-            nearest = _nearest(hit, near)
+            nearest = _nearest(hit, near, b)
             if nearest.concept in _PIECES:
                 self._add(Kind.MISSING_MATERIALS, hit, 3.0 if hit.concept == "lacking" else 2.4)
             elif hit.concept == "lacking" and b.all("packet", "envelope"):
@@ -383,10 +385,11 @@ class Weigher:
         return -2.0 + self._sum(Kind.OTHER) + 1.2 * several
 
 
-def _nearest(hit: Hit, things: list[Hit]) -> Hit:
-    """The thing that stands closest to a hit; of two as close, the one after it."""
+def _nearest(hit: Hit, things: list[Hit], scan: Scan) -> Hit:
+    """The thing that stands closest to a hit; a comma between counts as far, of two as close the one after it wins."""
 
     def distance(thing: Hit) -> tuple[int, bool]:
-        return max(0, thing.start - hit.end, hit.start - thing.end), thing.start < hit.start
+        between = scan.folded.text[min(hit.end, thing.end) : max(hit.start, thing.start)]
+        return len(between) + 40 * ("," in between), thing.start < hit.start
 
     return min(things, key=distance)
