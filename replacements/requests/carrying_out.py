@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from replacements.ballots import life
 from replacements.mail.composing import thread_headers
-from replacements.mailings.queue import open_mailing, pull, queue_packet
+from replacements.mailings.queue import open_mailing, pull_waiting, queue_packet
 from replacements.proposals.types import Action
 from replacements.replies import outbox
 from replacements.replies.html_part import html_page
@@ -180,13 +180,10 @@ def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: date
 
 
 def undo_reissue(session: Session, request: Request, *, by: str, at: datetime, reason: str) -> None:
-    packet = session.scalars(
-        select(Packet).where(Packet.ballot_number == request.issued_ballot, Packet.state == "queued").with_for_update()
-    ).first()
-    if packet is not None:
-        pull(session, packet.id, by=by, at=at, reason=reason)
+    number = request.issued_ballot or ""
     try:
-        life.take_back(session, replacement=request.issued_ballot or "", reason=reason, by=by, at=at)
+        pull_waiting(session, number, by=by, at=at, reason=reason)
+        life.take_back(session, replacement=number, reason=reason, by=by, at=at)
     except life.NotPossible as error:
         raise Refused(str(error)) from error
     unsent = session.scalars(

@@ -146,8 +146,8 @@ def test_after_the_mailing_closed_a_void_is_final(at_work: OfficeAtWork) -> None
     request = at_work.spoiled_by_ada()
     approve(at_work, request)
     with at_work.database.read() as session:
-        mailing = session.scalars(select(Mailing)).one()
-    dispatch.close(at_work.database, mailing.id, by="mona", at=LATER)
+        mailing_id = session.scalars(select(Mailing.id)).one()
+    dispatch.close(at_work.database, mailing_id, by="mona", at=LATER)
     decided = at_work.request(request.id)
     with pytest.raises(Refused):
         deciding.take_back(at_work.database, request.id, version=decided.version, by="sue", at=LATER, reason="late")
@@ -202,19 +202,19 @@ def test_with_the_second_signature_ballots_are_mailed_and_voters_told(at_work: O
     request = at_work.spoiled_by_ada()
     issued = approve(at_work, request).issued
     with at_work.database.read() as session:
-        mailing = session.scalars(select(Mailing)).one()
+        mailing_id = session.scalars(select(Mailing.id)).one()
     cut_off = MONDAY.replace(hour=14, minute=31)
     assert dispatch.close_due(at_work.database, now=MONDAY.replace(hour=14, minute=29)) == 0
     assert dispatch.close_due(at_work.database, now=cut_off) == 1
     assert dispatch.close_due(at_work.database, now=cut_off) == 0
-    dispatch.sign(at_work.database, mailing.id, account="mona", counted=1, at=cut_off)
+    dispatch.sign(at_work.database, mailing_id, account="mona", counted=1, at=cut_off)
     assert [r.template for r in replies(at_work, request)] == ["reissue"]
-    dispatch.sign(at_work.database, mailing.id, account="sue", counted=1, at=cut_off)
+    dispatch.sign(at_work.database, mailing_id, account="sue", counted=1, at=cut_off)
     told = replies(at_work, request)
     assert [r.template for r in told] == ["reissue", "mailed"]
     assert issued in told[1].text
     with at_work.database.read() as session:
-        assert session.get_one(Mailing, mailing.id).state == "mailed"
+        assert session.get_one(Mailing, mailing_id).state == "mailed"
 
 
 def test_clear_cases_go_by_themselves_only_where_the_rules_say_so(

@@ -7,7 +7,8 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.message import EmailMessage
@@ -15,6 +16,7 @@ from email.utils import format_datetime
 from pathlib import Path
 from typing import TypeVar
 
+from selenium.common.exceptions import WebDriverException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webdriver import WebDriver
 
@@ -142,8 +144,26 @@ def sign_in(browser: WebDriver, url: str, name: str) -> None:
 
 
 def press(browser: WebDriver, label: str) -> None:
-    """Press the button with these words."""
-    browser.find_element(By.XPATH, f"//main//button[normalize-space()='{label}']").click()
+    """Press the button with these words, and wait for the page that comes."""
+    button = browser.find_element(By.XPATH, f"//main//button[normalize-space()='{label}']")
+    with next_page(browser):
+        button.click()
+
+
+@contextmanager
+def next_page(browser: WebDriver) -> Iterator[None]:
+    """What is done inside leads to another page; it is there afterwards."""
+    browser.execute_script("document.documentElement.dataset.left = 'yes'")
+    yield
+    there = "return document.readyState === 'complete' && !document.documentElement.dataset.left"
+
+    def arrived() -> bool:
+        try:
+            return bool(browser.execute_script(there))
+        except WebDriverException:  # between two pages
+            return False
+
+    until(arrived, "the next page")
 
 
 def page_text(browser: WebDriver) -> str:
