@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import select
@@ -39,11 +40,11 @@ def empty(database: Database) -> Database:
 
 @pytest.fixture
 def load(empty: Database, tmp_path: Path) -> Load:
-    def load(lines: str, *, heading: str = HEADING, **options: object) -> BallotReport:
+    def load(lines: str, *, heading: str = HEADING, **options: Any) -> BallotReport:
         path = tmp_path / "ballots.csv"
         path.write_text(heading + lines)
         with empty.write() as session:
-            return import_ballots(session, path, election_id=ELECTION, at=AT, **options)  # type: ignore[arg-type]
+            return import_ballots(session, path, election_id=ELECTION, at=AT, **options)
 
     return load
 

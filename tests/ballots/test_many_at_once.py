@@ -5,6 +5,8 @@ from __future__ import annotations
 import multiprocessing
 from collections import Counter
 from datetime import UTC, date, datetime
+from multiprocessing.queues import Queue
+from multiprocessing.synchronize import Event as StartSignal
 
 from sqlalchemy import select
 
@@ -19,10 +21,10 @@ AT = datetime(2031, 10, 7, 15, 0, tzinfo=UTC)
 CLERKS, BALLOTS = 4, 40
 
 
-def _clerk(url: str, number: int, start: object, results: object) -> None:
+def _clerk(url: str, number: int, start: StartSignal, results: Queue[tuple[int, int]]) -> None:
     """One process: replaces every ballot, beginning at another place than the others do."""
     database = Database(url)
-    start.wait()  # type: ignore[attr-defined]
+    start.wait()
     done, refused = 0, 0
     for step in range(BALLOTS):
         ballot = (step + number * BALLOTS // (CLERKS * 2)) % BALLOTS
@@ -33,7 +35,7 @@ def _clerk(url: str, number: int, start: object, results: object) -> None:
         except NotPossible:
             refused += 1
     database.close()
-    results.put((done, refused))  # type: ignore[attr-defined]
+    results.put((done, refused))
 
 
 def test_clerks_who_replace_the_same_ballots_at_once_issue_one_replacement_a_voter(database: Database) -> None:
