@@ -81,6 +81,12 @@ ROWS: tuple[Row, ...] = (
         "The sender failed authentication: somebody else may have written this in the voter's name.",
     ),
     Row(
+        lambda s: s.hides_text and not s.asks(Kind.OTHER),
+        Action.READ,
+        "trade.hidden_text",
+        "The message holds text that a reader is not shown: a person looks at it before anything is done.",
+    ),
+    Row(
         lambda s: Flag.MANY_PEOPLE in s.flags,
         Action.READ,
         "who_may_ask",

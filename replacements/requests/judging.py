@@ -217,6 +217,7 @@ def _judge_person(
         relation=person.relation,
         language=reading.language,
         sender_failed=letter.sender.check is SenderCheck.FAIL,
+        hides_text=any(n.code == "hidden_text" for n in letter.notices),
         too_late=not open_for_post(rules, at, overseas=overseas),
         chance=chance.chance,
         mailed_long_ago=_out_long_enough(ballot, rules, at),
@@ -247,6 +248,7 @@ def _message_situation(letter: Letter, reading: Reading, rules: Rules, at: datet
         topics=tuple(t.value for t in reading.topics),
         language=reading.language,
         sender_failed=letter.sender.check is SenderCheck.FAIL,
+        hides_text=any(n.code == "hidden_text" for n in letter.notices),
     )
 
 

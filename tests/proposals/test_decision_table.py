@@ -124,6 +124,10 @@ def test_a_sender_who_fails_authentication_goes_to_a_person() -> None:
     assert action(asking(Kind.SPOILED_BALLOT, sender_failed=True)) is Action.READ
 
 
+def test_a_mail_that_hides_text_goes_to_a_person() -> None:
+    assert action(asking(Kind.SPOILED_BALLOT, hides_text=True)) is Action.READ
+
+
 def test_a_replacement_to_a_new_address_needs_the_form() -> None:
     proposal = propose(asking(Kind.SPOILED_BALLOT, Kind.ADDRESS_CHANGE))
     assert proposal.action is Action.SEND_FORM
@@ -252,6 +256,7 @@ def _every_situation() -> list[Situation]:
                 replace(situation, own_request=False),
                 replace(situation, sender_failed=True),
                 replace(situation, chance=0.0),
+                replace(situation, hides_text=True),
                 replace(situation, earlier_open=3),
                 replace(situation, mailed_long_ago=False),
                 replace(situation, names_voided_ballot=True),
