@@ -215,10 +215,13 @@ def _split_unit(words: list[str]) -> tuple[list[str], list[str]]:
             return words[:place], words[place:]
         if not known:
             continue
-        last = place == len(words) - 1
-        has_number = not last and (bool(re.search(r"\d|^[A-Z]{1,2}$", words[place + 1])) or words[place + 1] == "#")
-        street_before = bool(words[0]) or place > 2 or any(w in suffixes() or w in DIRECTIONS for w in words[2:place])
-        if street_before and ((known[1] and has_number) or (not known[1] and last and words[place] not in suffixes())):
+        after = words[place + 1] if place + 1 < len(words) else ""
+        has_number = (
+            after == "#"
+            or bool(re.search(r"\d", after))
+            or bool(re.fullmatch("[A-Z]{1,2}", after) and after not in suffixes())
+        )
+        if has_number if known[1] else (not after and words[place] not in suffixes()):
             return words[:place], words[place:]
     place = len(words) - 1  # 12 Oak St 4, 12 Oak St 4B: a number after the suffix is a unit
     if (

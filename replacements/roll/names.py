@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 
@@ -60,9 +60,14 @@ def joined(text: str) -> str:
 
 
 @lru_cache(maxsize=1)
-def titles() -> frozenset[str]:
-    text = (resources.files("replacements.roll") / "data" / "titles.txt").read_text("utf-8")
-    return frozenset(word for line in text.splitlines() if not line.startswith("#") for word in line.split())
+def titles() -> dict[str, frozenset[str]]:
+    """Titles by where they stand: "before" a name, "behind" it, "either" (Don Pérez may be a title or a Donald)."""
+    found: dict[str, frozenset[str]] = {}
+    for line in (resources.files("replacements.roll") / "data" / "titles.txt").read_text("utf-8").splitlines():
+        where, *words = line.split()
+        if where != "#":
+            found[where] = found.get(where, frozenset()) | frozenset(words)
+    return found
 
 
 def suffix_form(text: str) -> str:
@@ -113,6 +118,8 @@ def read_name(text: str) -> tuple[Written, ...]:
     for part in _ALSO.split(main):
         found.append(_one(part))
     base = found[0]
+    if len(base.tokens) > 2 and base.tokens[0] in titles()["either"]:
+        found.append(replace(base, tokens=base.tokens[1:]))
     for maiden, inside in asides:
         if "@" in inside or not inside:
             continue
@@ -138,7 +145,7 @@ def _one(text: str) -> Written:
     if comma:
         pieces = [p for p in (x.strip() for x in after.split(",")) if p]
         suffix = next((s for p in pieces if (s := suffix_form(p))), "")
-        pieces = [p for p in pieces if not suffix_form(p) and not set(fold(p).split()) <= titles()]
+        pieces = [p for p in pieces if not suffix_form(p) and not set(fold(p).split()) <= titles()["behind"]]
         text = " ".join([*pieces, before])
         if pieces and (tail := SUFFIXES.get(fold(before).split(" ")[-1], "")) and len(fold(before).split()) > 1:
             suffix = suffix or tail  # Cole Jr, Christopher
@@ -150,10 +157,10 @@ def _one(text: str) -> Written:
     tokens = list(_roman(fold(text)))
     wife = tokens[:1] == ["mrs"]
     titled = False
-    while tokens and (tokens[0] in titles() or (tokens[0] == "sr" and len(tokens) > 1)):
+    while tokens and (tokens[0] in titles()["before"] or (tokens[0] == "sr" and len(tokens) > 1)):
         titled = True
         tokens.pop(0)
-    while len(tokens) > 1 and (tokens[-1] in titles() or tokens[-1] in SUFFIXES):
+    while len(tokens) > 1 and (tokens[-1] in titles()["behind"] or tokens[-1] in SUFFIXES):
         if len(tokens) < 3 and tokens[-1] not in ("jr", "sr", "iii", "ii", "junior", "senior"):
             break
         suffix = suffix or SUFFIXES.get(tokens[-1], "")

@@ -210,7 +210,7 @@ def separated(case: Case, one: Grade, other: Grade) -> bool:
     if a.name is not None and b.name is not None:
         if a.name.middle in ("same", "initial") and b.name.middle == "differs":
             return True
-        if _clearer_name(one, other, house):
+        if _clearer_name(one, other):
             return True
     # a new address may be a namesake's, whom the writer moves in with
     if a.address in address_fit.AGREE and not a.moving and b.address not in address_fit.AGREE:
@@ -221,7 +221,7 @@ def separated(case: Case, one: Grade, other: Grade) -> bool:
     return "phone_on_file" in one.agreed - other.agreed and not house
 
 
-def _clearer_name(one: Grade, other: Grade, house: bool) -> bool:
+def _clearer_name(one: Grade, other: Grade) -> bool:
     """Whether the name alone tells them apart. A short form does not: an Alexander may sign Alex beside a son Alex."""
     a, b = one.likeness.name, other.likeness.name
     if a is None or b is None:
@@ -232,13 +232,9 @@ def _clearer_name(one: Grade, other: Grade, house: bool) -> bool:
         return False
     exact = ("same", "transliteration")
     if a.first in exact and a.last in (*exact, "former name", "part"):
-        if (
-            b.first in ("typo", "similar name")
-            or b.last in ("typo", "differs", "initial")
-            or (b.turned and not a.turned)
-        ):
+        if b.first in ("typo", "similar name", "middle name") or b.last in ("typo", "differs", "initial"):
             return True
-        return not house and b.first == "middle name"
+        return b.turned and not a.turned
     return False
 
 

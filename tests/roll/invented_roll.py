@@ -119,7 +119,8 @@ def county(seed: int = 20_261, ordinary: int = 700) -> County:
         )
         found.add("father and son", father, replace(son, email=""))
     for _ in range(24):
-        one = maker.voter(birth_date=maker.date(1985, 2006))
+        shared_letters = [n for n in GIVEN if sum(other[0] == n[0] for other in GIVEN) > 1]
+        one = maker.voter(first_name=c.choice(shared_letters), birth_date=maker.date(1985, 2006))
         first = c.choice([n for n in GIVEN if n[0] == one.first_name[0] and n != one.first_name])
         twin = maker.at_home_of(one, first_name=first, birth_date=one.birth_date, email="", phone="")
         found.add("twins", one, twin)

@@ -167,6 +167,15 @@ def test_a_son_called_alex_beside_his_father_alexander_is_not_certain() -> None:
     assert who("Alex Ortega", born=(1999, 1, 1)).standing is Standing.CERTAIN
 
 
+def test_a_given_name_outweighs_the_same_middle_name_of_a_relative() -> None:
+    father = voter("1", "Vane", "Anthony", "1960-01-01", "3 Elm St")
+    household = MemoryRoll([father, voter("2", "Vane", "James", "1990-02-02", "3 Elm St", "Anthony")])
+    clues = Clues(names=("Anthony Vane",), addresses=(AddressClue("3 Elm St"),))
+    assert identify(clues, household, sufficient=SUFFICIENT, today=TODAY).voter == father
+    short = Clues(names=("Tony Vane",), addresses=clues.addresses)
+    assert identify(short, household, sufficient=SUFFICIENT, today=TODAY).standing is not Standing.CERTAIN
+
+
 def test_twins_with_only_an_initial_are_unclear_and_the_name_is_asked_for_first() -> None:
     found = who("D. Perry", at="47 Juniper St", born=(2004, 11, 21))
     assert found.standing is Standing.UNCLEAR

@@ -67,6 +67,12 @@ def test_brackets_and_quotation_marks_hold_further_names() -> None:
     assert read_name("王小明") == ()
 
 
+def test_don_may_be_a_title_or_a_name() -> None:
+    assert [w.tokens for w in read_name("Don Quested")] == [("don", "quested")]
+    assert [w.tokens for w in read_name("Dona Quested")] == [("dona", "quested")]
+    assert [w.tokens for w in read_name("Don José Ibáñez")] == [("don", "jose", "ibanez"), ("jose", "ibanez")]
+
+
 def test_a_family_name_alone_is_known_for_one() -> None:
     for text in ("The Questeds", "Quested family", "Mr. Quested", "Familia Ibáñez"):
         (found,) = read_name(text)
@@ -147,6 +153,7 @@ HOME = Voter("1", "Quested", "Owen", street="220 N Pell St", unit="Apt 4B", city
         (AddressClue(city="Ostrey"), "city only"),
         (AddressClue("9 Brine Ct"), "differs"),
         (AddressClue(), ""),
+        (AddressClue("220 pell apt 4b"), "same"),
     ],
 )
 def test_how_an_address_agrees(clue: AddressClue, level: str) -> None:
