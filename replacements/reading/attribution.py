@@ -37,6 +37,7 @@ _ASKS = re.compile(
     re.I,
 )
 _DENIED = re.compile(r"(?:\bnever|\bnot|n['’]?t|\bnunca|\bno|\bneither|\bchưa|\bkhông|안|못)\s+(?:\w+\s+)?$", re.I)
+_WITH_MINE = re.compile(r"\b(?:ballots?|packets?|mine|boleta)\s+(?:and|y)\s+$", re.I)  # "my ballot and my wife's"
 OWN, BOTH = -1, -2
 STRONG, WEAK, PLEADS = 3.0, 1.0, 6.0
 
@@ -140,7 +141,13 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
 
     asks = _ASKS.search(part) is not None
     last: tuple[int, int | None] = (-1, None)
-    own_ballot = words.pattern("own_ballot").search(part) is not None
+    # "mẹ tôi" holds the word for "I": what lies inside the mention of somebody else is not the writer's.
+    held = [(s - clause.start, e - clause.start) for o in others for s, e, _ in o.places]
+
+    def free(m: re.Match[str]) -> bool:
+        return not any(m.start() < e and m.end() > s for s, e in held)
+
+    own_ballot = any(free(m) for m in words.pattern("own_ballot").finditer(part))
     if own_ballot:
         add(OWN, STRONG)
     if words.pattern("both").search(part):
@@ -168,13 +175,15 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
                 and not possessive
             ):
                 add(i, 2.0)
+            if _WITH_MINE.search(before):
+                add(i, STRONG)
             if re.match(r"[^.!?]{0,60}\?", text[end : end + 62]) and (
                 _AND_MINE.search(after) or _AND_MINE.search(before)
             ):
                 add(i, STRONG)
             if not possessive:
                 last = max(last, (start - clause.start, i), key=lambda x: x[0])
-    mine = list(words.pattern("own").finditer(part))
+    mine = [m for m in words.pattern("own").finditer(part) if free(m)]
     if mine and mine[0].start() < 200:
         subject = max((m.start() for m in mine), default=-1)
         last = max(last, (subject, OWN), key=lambda x: x[0])

@@ -15,16 +15,23 @@ _ATTRIBUTION = re.compile(
     re.I,
 )
 _OFFICE = re.compile(
-    r"\b(?:dear|estimad[oa]s?|kính gửi|kính thưa|hello|hi)\s+[A-ZÀ-Ỹ가-힣]"
-    r"|\b(?:elections?|county|registrar|our office|we (?:can|could|have|cannot|need|will)|for writing to us"
+    r"\b(?:dear|estimad[oa]s?|kính gửi|kính thưa|hello|hi)\s+(?-i:[A-ZÀ-Ỹ가-힣])"
+    r"|\b(?:county (?:elections?|clerk|office)|elections? (?:office|department)|registrar"
+    r"|our office|we (?:can|could|have|cannot|need|will)|for writing to us"
     r"|please (?:send|reply|tell|write) us|you (?:wrote|asked|told|said))\b"
     r"|\b(?:oficina electoral|usted nos|podemos|díganos)\b|văn phòng bầu cử|선거\s?관리",
     re.I,
 )
+_FIRST_PERSON = re.compile(
+    r"\b(?:i|my|mine|i'?m|i'?ve|me|mi|yo|soy|necesito|tôi|em|phiếu)\b|저는|제 |제가|저의|투표용지|我|boleta", re.I
+)
+_TO_A_VOTER = re.compile(
+    r"\b(?:you|your|usted|su boleta|ustedes)\b(?![^.]{0,20}\b(?:send|mail|office))|quý vị vui lòng|귀하|您", re.I
+)
 _GREETED = re.compile(
     r"(?:^|\n)[ \t>]*(?:dear|hello|hi|estimad[oa]|hola|kính gửi(?: ông| bà| anh| chị)?|thưa(?: ông| bà)?)[ \t]+"
     r"(?:mr\.?|mrs\.?|ms\.?|dr\.?|sra?\.?|don|doña)?[ \t]*"
-    r"([A-ZÀ-Ỹ][\w'’.\-]*(?:[ \t]+[A-ZÀ-Ỹ][\w'’.\-]*){0,4})[ \t]*[,:!.\n]",
+    r"((?-i:[A-ZÀ-Ỹ][\w'’.\-]*(?:[ \t]+[A-ZÀ-Ỹ][\w'’.\-]*){0,4}))[ \t]*[,:!.\n]",
     re.I,
 )
 _HANGUL_GREETED = re.compile(r"(?:^|\n)[ \t>]*([가-힣]{2,4})\s?(?:님|귀하)")
@@ -78,10 +85,25 @@ def _own_stretches(text: str, letter: Letter) -> list[str]:
         stretches[-1][2].append(content)
     found = []
     for depth, theirs, lines in stretches:
-        stretch = "\n".join(lines).strip()
-        if depth < 0 or not stretch:
+        if depth < 0:
             continue
-        office = _OFFICE.search(stretch) is not None
-        if theirs or (not office and theirs is None) or (depth >= 2 and not office):
-            found.append(stretch)
+        found += _own_paragraphs("\n".join(lines), by_writer=theirs, deep=depth >= 2)
+    return found
+
+
+def _own_paragraphs(stretch: str, *, by_writer: bool | None, deep: bool) -> list[str]:
+    """The paragraphs of one stretch that are the writer's: all, where it is said so; else those in a voter's words."""
+    if by_writer:
+        return [stretch.strip()] if stretch.strip() else []
+    found = []
+    own = deep
+    for paragraph in re.split(r"\n\s*\n", stretch):
+        if not paragraph.strip():
+            continue
+        if _OFFICE.search(paragraph):
+            own = False
+        elif not _TO_A_VOTER.search(paragraph) and (by_writer is None or _FIRST_PERSON.search(paragraph)):
+            own = True
+        if own:
+            found.append(paragraph.strip())
     return found

@@ -118,12 +118,28 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
             and cast.writer.has(How.SIGNED, How.SAID)
         )
         particulars = group is not None and group.has(How.BESIDE)
-        half = both and (
-            other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close)
+        half = _signs_beside(cast.writer, group) or (
+            both
+            and (other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close))
+        half = _signs_beside(cast.writer, group) or (
+            both
+            and (other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close))
         )
         if (signs and not shares.pleads and (both or particulars or not other.relation)) or half:
             row.append(i)
     return row
+
+
+def _signs_beside(writer: Named | None, group: Named | None) -> bool:
+    """ "June & Walt Peters": two names in one signature."""
+    if writer is None or group is None:
+        return False
+    return any(
+        abs(a.start - b.end) <= 7 or abs(b.start - a.end) <= 7
+        for a in writer.places
+        for b in group.places
+        if a.how in (How.SIGNED, How.BESIDE) and b.how in (How.SIGNED, How.BESIDE)
+    )
 
 
 def _couple(

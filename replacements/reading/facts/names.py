@@ -165,6 +165,8 @@ def name_at(
             continue
         if found and low in words.words["suffixes"]:
             break
+        if found and low == "y" and following is not None and is_given(following[0]):
+            break  # "Jorge Luna y Alma Luna" are two people, "García y Vega" is one surname
         initial = (
             len(low) == 1
             and low.isascii()

@@ -292,7 +292,7 @@ def _ending(
 ) -> NameFound | None:
     """A name that ends a prose line: "… a new one?? katie kelley", "… Thanks, Bob Poe"."""
     line = text[start:end]
-    cuts = [m.end() for m in re.finditer(r"[.!?)\"”…]+\s+|\s[-–—]+\s*|\U0001f000\s*", line)]
+    cuts = [m.end() for m in re.finditer(r"(?<!\b[A-Z])[.!?)\"”…]+\s+|\s[-–—]+\s*|\U0001f000\s*", line)]
     for cut in reversed(cuts[-3:]):
         people = _name_on_line(text, start + cut, end, words, sender, facts)
         if len(people) != 1:
