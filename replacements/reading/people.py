@@ -118,13 +118,8 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
             and cast.writer.has(How.SIGNED, How.SAID)
         )
         particulars = group is not None and group.has(How.BESIDE)
-        half = _signs_beside(cast.writer, group) or (
-            both
-            and (other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close))
-        half = _signs_beside(cast.writer, group) or (
-            both
-            and (other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close))
-        )
+        near = other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close)
+        half = _signs_beside(cast.writer, group) or (both and near)
         if (signs and not shares.pleads and (both or particulars or not other.relation)) or half:
             row.append(i)
     return row
