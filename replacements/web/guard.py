@@ -158,7 +158,7 @@ def _at_the_door() -> AnyResponse | None:
     if view is None or allowed == _FOR_EVERYBODY:
         return None  # an address that is none becomes "not found" further on
     if member is None:
-        if request.method != "GET":
+        if request.method not in ("GET", "HEAD", "OPTIONS"):
             flash("You are signed out, so nothing was saved. Sign in and do it again.", "stop")
             return redirect(url_for("door.sign_in"), 303)
         back = request.full_path.rstrip("?") if request.path != "/" else None

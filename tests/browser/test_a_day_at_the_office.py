@@ -105,3 +105,28 @@ def test_every_page_fits_a_narrow_screen(browser: Chrome, address: str) -> None:
         browser.get(f"{address}/{page}")
         width = browser.execute_script("return document.documentElement.scrollWidth")
         assert width <= 320, (page, width)
+
+
+def test_what_is_pressed_is_large_enough_to_hit(browser: Chrome, address: str) -> None:
+    """WCAG 2.2, 2.5.8: 24 by 24 CSS pixels; links within a sentence are exempt."""
+    _sign_in(browser, address, "supervisor")
+    for page in ("", "requests/", "requests/1", "mailing", "return-desk/", "people/", "rules/"):
+        browser.get(f"{address}/{page}")
+        browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+        for control in browser.find_elements(
+            By.CSS_SELECTOR, "button, summary, select, textarea, nav a, label.choice, input:not([type=hidden])"
+        ):
+            parent_label = control.get_attribute("type") in ("checkbox", "radio")  # its label is pressed with it
+            if control.is_displayed() and not parent_label:
+                size = control.size
+                assert min(size["width"], size["height"]) >= 24, (page, control.text, size)
+
+
+def test_the_focus_can_be_seen_and_the_first_stop_leads_past_the_menu(browser: Chrome, address: str) -> None:
+    """WCAG 2.2, 2.4.1 and 2.4.7."""
+    _sign_in(browser, address, "clerk")
+    browser.find_element(By.TAG_NAME, "body").send_keys(Keys.TAB)
+    first = _focused(browser)
+    assert first.text == "Go to the content"
+    assert first.value_of_css_property("outline-style") == "solid"
+    assert first.location["x"] >= 0

@@ -52,9 +52,15 @@ def page() -> str:
     force, at = here().in_force, here().at
     with office().database.read() as session:
         counted = session.execute(
-            select(Request.state, func.count(), func.min(Request.received_at)).group_by(Request.state)
+            select(Request.state, func.count(), func.min(Request.received_at))
+            .where(Request.election_id == here().election_id)
+            .group_by(Request.state)
         ).all()
-        unsigned = session.scalars(select(Mailing).where(Mailing.state == "closed").order_by(Mailing.goes_on)).all()
+        unsigned = session.scalars(
+            select(Mailing)
+            .where(Mailing.state == "closed", Mailing.election_id == here().election_id)
+            .order_by(Mailing.goes_on)
+        ).all()
         return render_template(
             "front.html",
             waiting={state: (count, oldest) for state, count, oldest in counted},

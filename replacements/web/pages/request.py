@@ -70,6 +70,12 @@ def page(request_id: int) -> str:
             .limit(20)
         ).all()
         replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
+        waits_next = session.scalar(
+            select(Request.id)
+            .where(Request.state == "waiting", Request.id != request.id, Request.election_id == request.election_id)
+            .order_by(Request.received_at, Request.id)
+            .limit(1)
+        )
         letter = letter_of(session, message, looker.in_force)
         undecided = request.state in ("waiting", "second", "asked")
         chance = None
@@ -89,6 +95,7 @@ def page(request_id: int) -> str:
             others=others,
             replies=replies,
             undecided=undecided,
+            waits_next=waits_next,
             chance=chance,
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
