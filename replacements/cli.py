@@ -15,10 +15,10 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
-from replacements.ballots import ledger
+from replacements.ballots import handover, ledger
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
-from replacements.people import accounts
+from replacements.people import accounts, passwords
 from replacements.people.permissions import Role
 from replacements.requests import office
 from replacements.requests.rehearsal import load_office, rehearse
@@ -29,6 +29,15 @@ from replacements.store.csv_files import FileTrouble, Refused
 from replacements.store.database import Database
 from replacements.store.migrate import DatabaseTrouble, migrate
 
+EXPECTED = (
+    RulesError,
+    FileTrouble,
+    SettingTrouble,
+    DatabaseTrouble,
+    accounts.AccountTrouble,
+    passwords.PasswordRefused,
+    handover.NoSuchHandOver,
+)
 FILE = click.Path(path_type=Path)
 out = Console()
 
@@ -57,7 +66,7 @@ class _Plain(click.Group):
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
-        except (RulesError, FileTrouble, SettingTrouble, DatabaseTrouble, accounts.AccountTrouble) as trouble:
+        except EXPECTED as trouble:
             raise Trouble(str(trouble)) from trouble
 
 
@@ -319,6 +328,30 @@ def reconcile(settings: Settings) -> None:
         click.echo("The books do NOT balance.", err=True)
         raise SystemExit(1)
     click.echo("The books balance.")
+
+
+@main.command(name="handover")
+@click.option("--since", type=Moment(), help="Only events from this moment on (ISO 8601; UTC where no zone is given).")
+@click.option("--again", type=int, help="Write an earlier hand-over once more, by its number.")
+@click.option("--folder", type=FILE, default=Path("."), show_default=True, help="Where the file goes.")
+@click.pass_obj
+def handover_command(settings: Settings, since: datetime | None, again: int | None, folder: Path) -> None:
+    """Write voids and reissues as CSV for the office's own system: each event once, under a running number."""
+    if not folder.is_dir():
+        raise FileTrouble(f"{folder}: there is no such folder.")
+    if since is not None and since.tzinfo is None:
+        since = since.replace(tzinfo=UTC)
+    with _open(settings).write() as session:
+        force = office.in_force(session)
+        if force is None:
+            raise Trouble("No rules are loaded, so there is no election to hand over.")
+        if again is None:
+            written = handover.hand_over(session, force.election_id, by="command line", at=now(), since=since)
+        else:
+            written = handover.repeat(session, force.election_id, again)
+        target = folder / written.file_name
+        target.write_text(written.text, encoding="utf-8", newline="")
+    click.echo(f"Written: {target}")
 
 
 @main.group(name="accounts")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
+from functools import partial
 
 from sqlalchemy import select
 
@@ -11,7 +12,7 @@ from replacements.replies import outbox
 from replacements.replies.html_part import html_page
 from replacements.replies.texts import Rendered
 from replacements.requests import office
-from replacements.rules.calendar import local
+from replacements.rules.calendar import is_mailing_day, local
 from replacements.store.database import Database
 from replacements.store.tables import Account
 from replacements.summary.text import mail_text
@@ -49,7 +50,14 @@ def queue_summary(database: Database, *, now: datetime) -> int:
         begun = min(account.created_at for account in supervisors)
         if local(force.rules, begun).date() >= monday + timedelta(days=7):
             return 0
-        found = week(session, force.election_id, monday, force.rules.office.time_zone)
+        found = week(
+            session,
+            force.election_id,
+            monday,
+            force.rules.office.time_zone,
+            now=now,
+            is_business_day=partial(is_mailing_day, force.rules),
+        )
         subject, text = mail_text(found, force.rules.office.name)
         page = html_page(text, subject=subject, language="en")
         queued = 0
