@@ -51,11 +51,12 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A session for looking; what is done in it is undone."""
+        """A session for looking; what is done in it is undone. Rows that were read stay readable afterwards."""
         with self._sessions() as session:
             try:
                 yield session
             finally:
+                session.expunge_all()
                 session.rollback()
 
     def close(self) -> None:

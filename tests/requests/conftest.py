@@ -69,7 +69,6 @@ class OfficeAtWork:
             found = session.scalars(
                 select(Request).where(Request.message_id == kept.message_id).order_by(Request.place)
             ).all()
-            session.expunge_all()
             return list(found)
 
     def spoiled_by_ada(self, **more: object) -> Request:
@@ -84,7 +83,6 @@ class OfficeAtWork:
     def request(self, request_id: int) -> Request:
         with self.database.read() as session:
             found = session.get_one(Request, request_id)
-            session.expunge_all()
             return found
 
     def ballots(self, voter_id: str) -> dict[str, str]:

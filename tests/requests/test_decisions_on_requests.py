@@ -28,7 +28,6 @@ def approve(at_work: OfficeAtWork, request: Request, **more: object) -> deciding
 def replies(at_work: OfficeAtWork, request: Request) -> list[Reply]:
     with at_work.database.read() as session:
         found = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
-        session.expunge_all()
         return list(found)
 
 
