@@ -195,3 +195,13 @@ def test_what_cannot_be_done_is_said_before_anybody_confirms_it(site: Site) -> N
         site.client("clerk"), "/requests/1/preview", version="1", action="reissue", voter_id="V-999", note="Guess."
     )
     assert "no longer on the roll" in page
+
+
+def test_after_todays_mailing_is_closed_the_next_one_is_tomorrows(site: Site) -> None:
+    client = site.client("mail_room")
+    assert "Mailing of Tue, Sep 29, 2026" in client.get("/mailing").get_data(as_text=True)
+    _after(client, "/mailings/1/close")
+    assert "Mailing of Wed, Sep 30, 2026" in client.get("/mailing").get_data(as_text=True)
+    front = client.get("/").get_data(as_text=True)
+    assert "Wed, Sep 30, 2026, 2:00 pm" in front
+    assert "closed and not signed off yet" in front

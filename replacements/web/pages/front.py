@@ -2,48 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
-
 from flask import Blueprint, render_template
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from replacements.mailings import stock
-from replacements.requests.office import InForce
-from replacements.rules.calendar import cut_off, next_mailing
 from replacements.store.tables import Condition, Mailing, Message, Packet, Reply, Request
 from replacements.web.guard import for_staff, here, office
+from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("front", __name__)
 
 
-@dataclass(frozen=True, slots=True)
-class NextMailing:
-    """The mailing that what is approved now would join."""
-
-    goes_on: date
-    closes_at: datetime
-    mailing_id: int | None
-    ballots: int
-    materials: int
-
-
-def next_one(session: Session, force: InForce, at: datetime) -> NextMailing:
-    """The next mailing with what is queued in it."""
-    goes_on = next_mailing(force.rules, at)
-    mailing = session.scalars(
-        select(Mailing).where(Mailing.election_id == force.election_id, Mailing.goes_on == goes_on)
-    ).first()
-    packets = (
-        session.scalars(select(Packet).where(Packet.mailing_id == mailing.id, Packet.state != "pulled")).all()
-        if mailing
-        else []
-    )
-    ballots = sum(1 for p in packets if p.ballot_number)
-    return NextMailing(
-        goes_on, cut_off(force.rules, goes_on), mailing.id if mailing else None, ballots, len(packets) - ballots
-    )
+def _going(session: Session, mailing: Mailing | None) -> dict[str, int]:
+    """How many packets wait in a mailing, with a ballot and without."""
+    waiting = select(Packet).where(Packet.mailing_id == (mailing.id if mailing else None), Packet.state != "pulled")
+    packets = session.scalars(waiting).all()
+    ballots = sum(1 for packet in packets if packet.ballot_number)
+    return {"ballots": ballots, "materials": len(packets) - ballots}
 
 
 @blueprint.get("/")
@@ -61,10 +37,12 @@ def page() -> str:
             .where(Mailing.state == "closed", Mailing.election_id == here().election_id)
             .order_by(Mailing.goes_on)
         ).all()
+        following = upcoming(session, force, at) if force else None
         return render_template(
             "front.html",
             waiting={state: (count, oldest) for state, count, oldest in counted},
-            next_mailing=next_one(session, force, at) if force else None,
+            next_mailing=following,
+            going=_going(session, following.mailing if following else None),
             shortages=stock.shortages(session, force.election_id) if force else [],
             unsigned=unsigned,
             unsent=session.scalar(select(func.count()).select_from(Reply).where(Reply.state == "failed")),

@@ -14,11 +14,12 @@ from replacements.ballots.life import NotPossible
 from replacements.mailings import documents, queue, signing, stock
 from replacements.people.permissions import Permission
 from replacements.requests import dispatch
-from replacements.rules.calendar import cut_off, next_mailing
+from replacements.rules.calendar import cut_off
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
 from replacements.web.evidence import full_name
 from replacements.web.guard import here, needs, office, rules_or_stop
+from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("mailing", __name__)
 Paper = Callable[[Session, int, Rules], bytes]
@@ -32,7 +33,7 @@ PAPERS: dict[str, tuple[str, Paper]] = {
 
 def _page(session: Session, mailing: Mailing | None) -> str:
     force = rules_or_stop()
-    goes_on = mailing.goes_on if mailing else next_mailing(force.rules, here().at)
+    goes_on = mailing.goes_on if mailing else upcoming(session, force, here().at).goes_on
     rows = (
         session.execute(
             select(Packet, Ballot, VoterRow)
@@ -72,15 +73,7 @@ def _page(session: Session, mailing: Mailing | None) -> str:
 def next_one() -> str:
     force = rules_or_stop()
     with office().database.read() as session:
-        return _page(
-            session,
-            session.scalars(
-                select(Mailing).where(
-                    Mailing.election_id == force.election_id,
-                    Mailing.goes_on == next_mailing(force.rules, here().at),
-                )
-            ).first(),
-        )
+        return _page(session, upcoming(session, force, here().at).mailing)
 
 
 @blueprint.get("/mailings/<int:mailing_id>")

@@ -7,12 +7,12 @@ from sqlalchemy import select
 
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
-from replacements.rules.calendar import next_mailing
 from replacements.rules.transit import in_time
 from replacements.store.tables import Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
 from replacements.web.evidence import comparison
 from replacements.web.guard import here, needs, office
 from replacements.web.letters import letter_of
+from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("request", __name__, url_prefix="/requests")
 # What a clerk may choose instead of what is proposed, in the order of the list.
@@ -82,7 +82,8 @@ def page(request_id: int) -> str:
         if looker.in_force and request.judged.get("in_time") and undecided:
             overseas = bool(voter and voter.overseas)
             rules = looker.in_force.rules
-            chance = in_time(rules, next_mailing(rules, looker.at), overseas=overseas)
+            day = upcoming(session, looker.in_force, looker.at).goes_on
+            chance = in_time(rules, day, overseas=overseas)
         return render_template(
             "request.html",
             request_=request,

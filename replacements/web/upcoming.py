@@ -1,0 +1,34 @@
+"""The mailing that what is approved now joins: today's until it closes, by the clock or by hand; then the next one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from replacements.requests.office import InForce
+from replacements.rules.calendar import cut_off, mailing_after, next_mailing
+from replacements.store.tables import Mailing
+
+
+@dataclass(frozen=True, slots=True)
+class Upcoming:
+    """A day, its cut-off, and its mailing where one was begun."""
+
+    goes_on: date
+    closes_at: datetime
+    mailing: Mailing | None
+
+
+def upcoming(session: Session, force: InForce, at: datetime) -> Upcoming:
+    """The next mailing that is open, or that nobody has begun."""
+    begun = {
+        mailing.goes_on: mailing
+        for mailing in session.scalars(select(Mailing).where(Mailing.election_id == force.election_id))
+    }
+    day = next_mailing(force.rules, at)
+    while day in begun and begun[day].state != "open":
+        day = mailing_after(force.rules, day)
+    return Upcoming(day, cut_off(force.rules, day), begun.get(day))
