@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
-from replacements.roll.addresses import Delivery, parse
+from replacements.roll.addresses import Delivery, parse, suffixes, units
 from replacements.roll.names import fold
 from replacements.roll.types import AddressClue, Voter
 
@@ -45,7 +45,16 @@ def place(street: str, unit: str, city: str, zip_code: str) -> Place:
             head += "," + more
         if tail and (match := _CITY_STATE_ZIP.match(tail.strip())):
             street, city, zip_code = head, match["city"], zip_code or match["zip"] or ""
+        elif (town := street.rpartition(","))[2] and _may_be_town(town[2]) and any(c.isdigit() for c in town[0]):
+            street, city = town[0], town[2]
     return Place(parse(street, unit), fold(city), "".join(c for c in zip_code if c.isdigit())[:5])
+
+
+def _may_be_town(text: str) -> bool:
+    words = text.upper().split()
+    if not 1 <= len(words) <= 4 or any(c.isdigit() for c in text):
+        return False
+    return not (words[0] in units() or words[-1] in suffixes() or _BUILDINGS & {*words})
 
 
 def places_on_file(voter: Voter) -> tuple[Place, Place | None]:
@@ -163,7 +172,7 @@ def _street_agreement(said: Delivery, filed: Delivery) -> str:
 def _same_names(said: Delivery, filed: Delivery) -> str:
     if said.key_names == filed.key_names:
         return "same"
-    # a suffix that one of them took for part of the name: Penrose Pike, Whin Hill
+    # a suffix that one of them took for part of the name: Saltmarsh Pike, Gannet Hill
     one, other = [_words(d) for d in (said, filed)]
     if one == other:
         return "same"

@@ -27,7 +27,7 @@ from functools import lru_cache
 from replacements.roll.address_fit import place_of, places_on_file
 from replacements.roll.addresses import Delivery, street_skeleton
 from replacements.roll.dates import parts
-from replacements.roll.names import NameOnFile, Written, on_file, read_name, surname_parts, without_particles
+from replacements.roll.names import NameOnFile, Written, bare_parts, on_file, read_name, surname_parts
 from replacements.roll.nicknames_known import relatives
 from replacements.roll.phones import digits
 from replacements.roll.romanisation import (
@@ -68,7 +68,7 @@ def voter_keys(voter: Voter) -> frozenset[str]:
     first = "".join(name.first)
     letters = {token[0] for token in (*name.first[:2], *name.middle[:1])}
     for whole, tokens, _ in name.lasts:
-        for last in {whole, *surname_parts(tokens), without_particles(tokens)} - {""}:
+        for last in {whole, *surname_parts(tokens), *bare_parts(tokens)}:
             found.add(f"l:{last}")
             found.update(f"n:{last}:{letter}" for letter in letters)
             found.update(f"m:{last}:{given}" for given in {first, *name.first[:1]})

@@ -83,14 +83,11 @@ def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequen
     best = _best(case, plausible)
     p = probabilities[best.likeness.voter.voter_id]
     rivals = [g for g in plausible if g is not best and not separated(case, best, g)]
-    if not best.agreed and best.contradictions:
-        # the name says one voter, a number another
-        rivals += [
-            g for g in plausible if g is not best and g not in rivals and g.agreed & {"voter_id", "ballot_number"}
-        ]
-        if rivals:
-            because = f"The name fits one voter, the {_list(best.contradictions)} is another's."
-            return _who(Standing.UNCLEAR, case, best, rivals, p, because)
+    others = [] if best.agreed else [g for g in plausible if g is not best and g.agreed]
+    if others:
+        rivals += [g for g in others if g not in rivals]
+        because = f"The name fits one voter, but {_agreeing(others[0], named=False)} another."
+        return _who(Standing.UNCLEAR, case, best, rivals, p, because)
     if rivals:
         together = p + sum(probabilities[g.likeness.voter.voter_id] for g in rivals)
         gap = best.likeness.weight - max(g.likeness.weight for g in rivals)
@@ -186,8 +183,8 @@ def _list(facts: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1] if words else "nothing"
 
 
-def _agreeing(best: Grade) -> str:
-    name = best.likeness.name
+def _agreeing(best: Grade, *, named: bool = True) -> str:
+    name = best.likeness.name if named else None
     parts = [_FACTS[item] for item in SUFFICIENT if item in best.agreed]
     if name is not None and name.word not in ("differs", "not given"):
         parts.insert(0, "name" if name.word == "same" else f"name ({name.word})")

@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
-from replacements.roll.names import NameOnFile, Written, surname_parts, without_particles
+from replacements.roll.names import NameOnFile, Written, bare_parts, same_but_for_spelling, surname_parts
 from replacements.roll.nicknames_known import is_known, relation
 from replacements.roll.romanisation import given_pattern, same_surname, sound, split_name, surname_spellings
 
@@ -22,6 +22,7 @@ FIRST_LEVELS = (
     "missing", "differs",
 )  # fmt: skip
 GIVEN_FITS = frozenset({"same", "transliteration", "nickname", "part", "initial", "typo"})
+_VIETNAMESE_MIDDLE = ("thi", "van")  # some rolls have them before the given name, in its column
 _LAST_RANK = {level: place for place, level in enumerate(LAST_LEVELS)}
 _FIRST_RANK = {level: place for place, level in enumerate(FIRST_LEVELS)}
 
@@ -73,18 +74,6 @@ def near(one: str, other: str) -> bool:
     return OSA.distance(one, other, score_cutoff=2) <= (2 if length >= 9 else 1)
 
 
-@lru_cache(maxsize=65536)
-def same_with_umlaut(one: str, other: str) -> bool:
-    """Muller and Mueller: the marks of ä, ö, ü left out or written as e."""
-    if one == other or len(one) == len(other):
-        return False
-    return _no_umlaut(one) == _no_umlaut(other)
-
-
-def _no_umlaut(name: str) -> str:
-    return name.replace("ae", "a").replace("oe", "o").replace("ue", "u")
-
-
 def compare(written: Written, filed: NameOnFile, place: int = 0) -> NameFit:
     """The best reading of `written` as `filed`."""
     if written.hangul:
@@ -118,12 +107,10 @@ def _last_level(tokens: tuple[str, ...], start: int, end: int, filed: NameOnFile
         level = ""
         if word == whole:
             level = "former name" if former else "same"
-        elif same_surname(word, whole):
+        elif same_surname(word, whole) or same_but_for_spelling(word, whole):
             level = "transliteration"
-        elif word == without_particles(parts_of):
-            level = "part"
-        elif same_with_umlaut(word, whole):
-            level = "transliteration"
+        elif word in (bare := bare_parts(parts_of)):
+            level = _part_level(tokens, start, end, bare, word, filed)
         elif (parts := surname_parts(parts_of)) and len(parts) > 1 and word in parts:
             level = _part_level(tokens, start, end, parts, word, filed)
         elif near(word, whole) and end - start <= len(parts_of):
@@ -168,7 +155,7 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
     everything = "".join(given)
     if len(whole) > 3 and sound(everything) == sound(whole) and len(filed.first) + len(given) > 2:
         return "transliteration", ()
-    if same_with_umlaut(word, first):
+    if same_but_for_spelling(word, first):
         return "transliteration", given[1:]
     if word == first:  # Mary for Mary Ann; another second name beside it shows in the middle name
         return "part", given[1:]
@@ -184,7 +171,7 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
     if near(word, whole) or near(word, first):
         return ("similar name" if is_known(word) else "typo"), given[1:]
     if len(filed.first) > 1 and word == filed.first[-1]:
-        return "middle name", given[1:]
+        return ("part" if first in _VIETNAMESE_MIDDLE else "middle name"), given[1:]
     if filed.middle and len(word) > 1 and (word == filed.middle[0] or relation(word, filed.middle[0]) == "nickname"):
         return "middle name", given[1:]
     return "differs", given[1:]

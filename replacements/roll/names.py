@@ -127,7 +127,7 @@ def read_name(text: str) -> tuple[Written, ...]:
         if maiden and base.tokens and len(other.tokens) == 1:
             other = Written((*base.tokens[:-1], *other.tokens), base.suffix) if len(base.tokens) > 1 else other
         elif not maiden and len(other.tokens) == 1 and len(base.tokens) > 1:
-            other = Written((other.tokens[0], *base.tokens[1:]), base.suffix)  # Robert "Bob" Cole
+            other = Written((other.tokens[0], *base.tokens[1:]), base.suffix)  # Robert "Bob" Quested
         found.append(other)
     return tuple(dict.fromkeys(w for w in found if w.readable))
 
@@ -148,7 +148,7 @@ def _one(text: str) -> Written:
         pieces = [p for p in pieces if not suffix_form(p) and not set(fold(p).split()) <= titles()["behind"]]
         text = " ".join([*pieces, before])
         if pieces and (tail := SUFFIXES.get(fold(before).split(" ")[-1], "")) and len(fold(before).split()) > 1:
-            suffix = suffix or tail  # Cole Jr, Christopher
+            suffix = suffix or tail  # Quested Jr, Owen
             text = " ".join([*pieces, before.strip().rsplit(" ", 1)[0]])
     for words, form in _IN_WORDS:
         if fold(text).endswith(" " + words):
@@ -221,7 +221,20 @@ def surname_parts(tokens: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(parts)
 
 
-def without_particles(tokens: tuple[str, ...]) -> str:
-    """What remains where people leave the particles out: `de la cruz` -> cruz; "" where there are none."""
-    kept = [token for token in tokens if token not in _LEFT_OUT]
-    return "".join(kept) if kept and len(kept) < len(tokens) else ""
+def bare_parts(tokens: tuple[str, ...]) -> tuple[str, ...]:
+    """The words of a family name where people leave the particles out: `fernandes da silva` -> fernandes, silva; ()
+    for a name of one word."""
+    kept = tuple(token for token in tokens if token not in _LEFT_OUT)
+    return kept if len(tokens) > 1 else ()
+
+
+def same_but_for_spelling(one: str, other: str) -> bool:
+    """Muller and Mueller, MacDonald and McDonald: two spellings of one family name."""
+    return one != other and _one_spelling(one) == _one_spelling(other)
+
+
+@lru_cache(maxsize=65536)
+def _one_spelling(name: str) -> str:
+    if name.startswith("mac") and len(name) > 6:
+        name = "mc" + name[3:]
+    return name.replace("ae", "a").replace("oe", "o").replace("ue", "u")

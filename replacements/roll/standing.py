@@ -149,7 +149,7 @@ def _other_person_named_first(case: Case, likeness: Likeness, place: int) -> boo
 
 
 def _wife_form(case: Case, place: int) -> bool:
-    """ "Mrs. Robert Cole" may be Mr. Cole's wife: what a household shares does not tell them apart."""
+    """Mrs. Owen Quested may be Mr. Quested's wife: what a household shares does not tell them apart."""
     return any(written.wife_form for index, written in case.written if index == place)
 
 
