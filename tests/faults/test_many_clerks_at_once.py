@@ -23,7 +23,7 @@ REQUESTS = 200
 CLERKS = 8
 
 
-def _two_hundred_requests(database: Database, folder: Path) -> list[int]:
+def two_hundred_requests(database: Database, folder: Path) -> list[int]:
     lines = [f"{5_200_000 + n},{62_000_000 + n},12-A,issued,2026-09-18,,," for n in range(REQUESTS)]
     heading = "ballot_number,voter_id,style,state,mailed_on,returned_on,replaces,void_reason"
     (folder / "ballots.csv").write_text("\n".join([heading, *lines]), encoding="utf-8")
@@ -77,10 +77,10 @@ def _two_hundred_requests(database: Database, folder: Path) -> list[int]:
         return [r.id for r in requests]
 
 
-def test_eight_clerks_and_two_hundred_requests_make_two_hundred_replacements(
+def test_eight_clerks_andtwo_hundred_requests_make_two_hundred_replacements(
     database: Database, tmp_path: Path
 ) -> None:
-    ids = _two_hundred_requests(database, tmp_path)
+    ids = two_hundred_requests(database, tmp_path)
     jobs = [(database.url, ids[n * 25 :] + ids[: n * 25], f"clerk{n}", AT) for n in range(CLERKS)]
     with multiprocessing.get_context("spawn").Pool(CLERKS) as pool:
         outcomes = pool.starmap(approve_all, jobs)

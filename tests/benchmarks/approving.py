@@ -1,0 +1,41 @@
+"""How many approvals a second, beside a bare loop of one-row inserts with a commit each, on the same database.
+
+    python -m tests.benchmarks.approving DATABASE_URL [REQUESTS]
+
+The database must be empty. Prints both rates and their ratio.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from replacements.store.database import Database
+from replacements.store.migrate import migrate
+from replacements.store.tables import Condition
+from tests.faults.clerks import approve_all
+from tests.faults.test_many_clerks_at_once import AT, two_hundred_requests
+
+
+def main(url: str, most: int = 200) -> None:
+    database = Database(url)
+    migrate(database)
+    with tempfile.TemporaryDirectory() as folder:
+        ids = two_hundred_requests(database, Path(folder))[:most]
+    started = time.perf_counter()
+    for n in ids:
+        with database.write() as session:
+            session.add(Condition(name=f"row {n}", ok=True, text="a row", at=AT))
+    bare = len(ids) / (time.perf_counter() - started)
+    started = time.perf_counter()
+    approve_all(url, ids, "clara", AT)
+    approvals = len(ids) / (time.perf_counter() - started)
+    print(
+        f"insert and commit {bare:8.1f} a second\napprovals         {approvals:8.1f} a second\nratio             {bare / approvals:8.1f}"
+    )
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], *map(int, sys.argv[2:3]))

@@ -1,0 +1,65 @@
+"""How long the demo's mailbox takes: parsing by the standard library alone, by our parser, and the whole judging.
+
+    python -m tests.benchmarks.reading_a_mailbox [ROUNDS]
+
+Prints medians and 99th percentiles in milliseconds a mail, and ratios to `email.message_from_bytes`, in one run.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from email import message_from_bytes
+from pathlib import Path
+
+import numpy as np
+
+from replacements.demo.setting_up import write_county
+from replacements.mail.parsing import parse
+from replacements.reading.reader import read
+from replacements.requests.judging import judge
+from replacements.requests.mail_files import messages_in
+from replacements.requests.rehearsal import load_office
+
+
+def timed(step: Callable[[bytes], object], mails: list[bytes], rounds: int) -> np.ndarray:
+    times = []
+    for _ in range(rounds):
+        for raw in mails:
+            started = time.perf_counter()
+            step(raw)
+            times.append((time.perf_counter() - started) * 1000)
+    return np.array(times)
+
+
+def main(rounds: int = 5) -> None:
+    now = datetime.now(UTC)
+    with tempfile.TemporaryDirectory() as folder:
+        county = write_county(Path(folder), now.date(), now)
+        office = load_office(county.office, county.roll, county.ballots)
+        mails = [raw for _, raw in messages_in(county.mailbox)]
+        steps: dict[str, Callable[[bytes], object]] = {
+            "email.message_from_bytes": message_from_bytes,
+            "mail: parse": parse,
+            "mail and reading": lambda raw: read(parse(raw)),
+            "whole judging, 2,000 voters": lambda raw: judge(
+                parse(raw), roll=office.roll, ballots=office.ballots, rules=office.rules
+            ),
+        }
+        for step in steps.values():  # once, so that no one-time loading is measured
+            timed(step, mails, 1)
+        base = 0.0
+        for name, step in steps.items():
+            found = timed(step, mails, rounds)
+            median = float(np.median(found))
+            base = base or median
+            print(
+                f"{name:30} median {median:7.3f} ms   p99 {np.percentile(found, 99):7.3f} ms   ratio {median / base:6.1f}"
+            )
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:2]))
