@@ -131,3 +131,19 @@ def test_a_supervisor_makes_an_account_that_can_sign_in(site: Site) -> None:
 def test_the_last_supervisor_stays(site: Site) -> None:
     page = site.client("supervisor").post("/people/2/off", follow_redirects=True).get_data(as_text=True)
     assert "last active supervisor" in page
+
+
+def test_who_changed_whose_account_is_on_the_ledger_and_no_password_is(site: Site) -> None:
+    client = site.client("supervisor")
+    client.post("/people/1/password", data={"password": "six boats on a grey pond"})
+    client.post("/people/1/roles", data={"roles": ["clerk", "mail_room"]})
+    client.post("/people/1/roles", data={"roles": ["observer", "mail_room"]})  # refused
+    client.post("/people/1/off")
+    with site.database.read() as session:
+        entries = session.query(LedgerEntry).filter(LedgerEntry.event.startswith("account_")).all()
+        assert [e.event for e in entries] == ["account_password_set", "account_roles_changed", "account_switched_off"]
+        assert all(e.by == "supervisor" and '"account":"clerk"' in e.details for e in entries)
+        assert "boats" not in "".join(e.details for e in entries)
+    assert client.post("/people/999/off").status_code == 404
+    assert "The chain holds" in client.post("/ledger/verify").get_data(as_text=True)
+    assert "Ledger and record say the same" in client.get("/week/").get_data(as_text=True)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
+from replacements.ballots import ledger
 from replacements.people import accounts
 from replacements.people.passwords import SHORTEST, PasswordRefused
 from replacements.people.permissions import Permission, Role
@@ -45,16 +46,35 @@ def create() -> tuple[str, int] | Response:
                 roles=form.getlist("roles"),
                 at=here().at,
             )
+            account = session.get_one(Account, made.account_id)
+            _record(session, "account_made", account, roles=list(account.roles))
     except (accounts.AccountTrouble, PasswordRefused) as trouble:
         return _page(str(trouble)), 400
     flash(f"The account {made.name} can sign in now.", "good")
     return redirect(url_for("people.page"), 303)
 
 
-def _change(change: Callable[[Session], None], done: str) -> Response:
+def _record(session: Session, event: str, account: Account, **details: object) -> None:
+    """Who changed whose account is on the ledger: two people must stay two people."""
+    ledger.append(
+        session,
+        event=event,
+        election_id=here().election_id,
+        by=here().name,
+        at=here().at,
+        details={"account": account.name, **details},
+    )
+
+
+def _change(account_id: int, event: str, change: Callable[[Session], None], done: str) -> Response:
+    with office().database.read() as session:
+        if session.get(Account, account_id) is None:
+            abort(404)
     try:
         with office().database.write() as session:
             change(session)
+            account = session.get_one(Account, account_id)
+            _record(session, event, account, roles=list(account.roles), active=account.active)
         flash(done, "good")
     except (accounts.AccountTrouble, PasswordRefused) as trouble:
         flash(f"{trouble} Nothing was changed.", "stop")
@@ -65,6 +85,8 @@ def _change(change: Callable[[Session], None], done: str) -> Response:
 @needs(Permission.MANAGE_PEOPLE)
 def switch_off(account_id: int) -> Response:
     return _change(
+        account_id,
+        "account_switched_off",
         lambda session: accounts.switch_off(session, account_id),
         "The account is switched off and signed out everywhere.",
     )
@@ -73,14 +95,24 @@ def switch_off(account_id: int) -> Response:
 @blueprint.post("/<int:account_id>/on")
 @needs(Permission.MANAGE_PEOPLE)
 def switch_on(account_id: int) -> Response:
-    return _change(lambda session: accounts.switch_on(session, account_id), "The account can sign in again.")
+    return _change(
+        account_id,
+        "account_switched_on",
+        lambda session: accounts.switch_on(session, account_id),
+        "The account can sign in again.",
+    )
 
 
 @blueprint.post("/<int:account_id>/roles")
 @needs(Permission.MANAGE_PEOPLE)
 def roles(account_id: int) -> Response:
     chosen = request.form.getlist("roles")
-    return _change(lambda session: accounts.set_roles(session, account_id, chosen), "The roles are changed.")
+    return _change(
+        account_id,
+        "account_roles_changed",
+        lambda session: accounts.set_roles(session, account_id, chosen),
+        "The roles are changed.",
+    )
 
 
 @blueprint.post("/<int:account_id>/password")
@@ -88,6 +120,8 @@ def roles(account_id: int) -> Response:
 def password(account_id: int) -> Response:
     fresh = request.form.get("password", "")
     return _change(
+        account_id,
+        "account_password_set",
         lambda session: accounts.set_password(session, account_id, fresh),
         "The account has a new password and is signed out everywhere. Hand it over in person.",
     )
@@ -97,4 +131,9 @@ def password(account_id: int) -> Response:
 @needs(Permission.MANAGE_PEOPLE)
 def email(account_id: int) -> Response:
     address = request.form.get("email", "")
-    return _change(lambda session: accounts.set_email(session, account_id, address), "The mail address is changed.")
+    return _change(
+        account_id,
+        "account_address_changed",
+        lambda session: accounts.set_email(session, account_id, address),
+        "The mail address is changed.",
+    )
