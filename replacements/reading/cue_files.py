@@ -155,7 +155,7 @@ def _best(sequence: str) -> tuple[str, ...]:
                 depth += {"(": 1, ")": -1}.get(sequence[end], 0)
                 end += 1
             inner = sequence[at + 1 : end - 1]
-            if sequence[end : end + 1] != "?" and not inner.startswith("?"):
+            if sequence[end : end + 1] not in ("?", "*") and not inner.startswith("?"):
                 needs = _needs(inner)
                 if needs:
                     options.append(needs)

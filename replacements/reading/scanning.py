@@ -54,6 +54,7 @@ _DENIED_AFTER = ("지 않", "지는 않", "지도 않", "지 마", "진 않", "�
 _NO_SPACES = frozenset({"ko", "zh", "ja"})
 _REACH = {"ko": 14, "zh": 8, "ja": 10}  # how many characters before a cue its denial may stand
 _WORDS_BACK = 5
+_TURNS = (" but ", " pero ", " nhung ", " mais ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +203,11 @@ class _Moods:
             return True
         return False
 
+    def _breaks_off(self, start: int, end: int) -> bool:
+        """Whether a supposition is over: a comma or a "but" stands between."""
+        between = self._plain[start : max(start, end)]
+        return "," in between or any(word in f" {between} " for word in _TURNS)
+
     def _is_supposed(self, start: int, end: int, sentence: int) -> bool:
         begin = self._starts[sentence]
         finish = self._starts[sentence + 1] if sentence + 1 < len(self._starts) else len(self._plain)
@@ -214,7 +220,7 @@ class _Moods:
                 # The condition stands at the end of its clause: "…면".
                 if start < e and "," not in self._plain[end:s] and e - end <= 15:
                     return True
-            elif s < end and "," not in self._plain[e : max(e, start)] and start - e <= 60:
+            elif s < end and start - e <= 60 and not self._breaks_off(e, start):
                 return True
         return False
 

@@ -8,6 +8,8 @@ from replacements.reading.types import Topic
 TOPIC_CONCEPTS: dict[Topic, str] = {topic: f"topic_{topic.value}" for topic in Topic}
 # Words that may stand in a request without asking anything about the topic: they count in a question of their own.
 _NEEDS_ASKING = frozenset(Topic) - {Topic.STATUS, Topic.POSTMARK, Topic.WITNESS}
+# So telling that a question elsewhere in the mail is most likely about it.
+_ANYWHERE = (Topic.DEADLINE, Topic.DROP_BOX, Topic.IDENTIFICATION, Topic.POSTAGE, Topic.IN_PERSON)
 _NOT_WITH_REQUEST = frozenset(
     {Topic.STATUS, Topic.WHAT_IF, Topic.ENVELOPE, Topic.PEN, Topic.SECRECY, Topic.PARTIAL, Topic.COUNTED}
 )
@@ -32,6 +34,10 @@ def topics_of(scan: Scan, *, requested: bool, hypothetical: bool) -> dict[Topic,
             if hit.sentence in busy and "?" not in scan.sentences[hit.sentence].text:
                 continue
             found.setdefault(topic, hit)
+    if not found and not requested and any(scan.asked):
+        for topic in _ANYWHERE:
+            for hit in scan.all(TOPIC_CONCEPTS[topic])[:1]:
+                found[topic] = hit
     if hypothetical and not requested and Topic.WHAT_IF not in found:
         supposed = scan.supposed(
             "mismark", "damage", "ruin", "goof", "never", "lost", "thrown", "stolen", "undeliverable"

@@ -269,6 +269,8 @@ class Weigher:
         odds = -2.3 + self._sum(Kind.MISSING_MATERIALS) + (0.5 if self.context or pieces else -1.0)
         if self.result.hypothetical or (self.sent and not b.real("want_envelope")):
             odds -= 2.0
+        if self.result.odds[Kind.WITHDRAWAL] > 0 and not b.real("want_envelope", "just_envelope"):
+            odds -= 2.0
         if self.fine and pieces:
             odds += 0.8
         return odds
