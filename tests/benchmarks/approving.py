@@ -32,9 +32,9 @@ def main(url: str, most: int = 200) -> None:
     started = time.perf_counter()
     approve_all(url, ids, "clara", AT)
     approvals = len(ids) / (time.perf_counter() - started)
-    print(
-        f"insert and commit {bare:8.1f} a second\napprovals         {approvals:8.1f} a second\nratio             {bare / approvals:8.1f}"
-    )
+    print(f"insert and commit {bare:8.1f} a second")
+    print(f"approvals         {approvals:8.1f} a second")
+    print(f"ratio             {bare / approvals:8.1f}")
 
 
 if __name__ == "__main__":
