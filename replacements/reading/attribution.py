@@ -21,7 +21,7 @@ _CLAUSE = re.compile(
 _SENTENCE = re.compile(r"[.!?。？！]+[\s\"”')]+|\n\s*\n")
 _FOR = re.compile(
     r"\b(?:for|(?:one|another|ballot|it|them) to|on behalf of|para|por|cho|giùm|dùm|pour|de parte de"
-    r"|en nombre de|替|幫|帮)\s*(?:both\s+)?$",
+    r"|en nombre de|替|幫|帮)\s*(?:both\s+)?(?:(?:me|myself|mí)\s+(?:and|y)\s+)?(?:for\s+)?$",
     re.I,
 )
 _SEND = re.compile(
@@ -129,6 +129,11 @@ def _refer(written: str, at: int, others: Sequence[Other]) -> int | None:
     return best[1] if best else None
 
 
+def _asks(text: str, at: int) -> bool:
+    """Whether something is asked near this place, so that "for her" says for whom."""
+    return _ASKS.search(text[max(0, at - 70) : at + 70]) is not None
+
+
 def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabulary) -> dict[int, float]:
     part = text[clause.start : clause.end]
     well = words.pattern("no_need").search(part)
@@ -139,7 +144,6 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
         if side is not None and not (fine and side >= 0):
             points[side] = points.get(side, 0.0) + weight
 
-    asks = _ASKS.search(part) is not None
     last: tuple[int, int | None] = (-1, None)
     # "mẹ tôi" holds the word for "I": what lies inside the mention of somebody else is not the writer's.
     held = [(s - clause.start, e - clause.start) for o in others for s, e, _ in o.places]
@@ -157,16 +161,16 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
     for m in words.pattern("third").finditer(part):
         at = clause.start + m.start()
         who = _refer(m[0], at, others)
-        if (asks and _FOR.search(text[max(0, at - 18) : at])) or _SEND.search(text[max(0, at - 14) : at]):
+        if (_asks(text, at) and _FOR.search(text[max(0, at - 24) : at])) or _SEND.search(text[max(0, at - 14) : at]):
             add(who, STRONG)
         last = max(last, (m.start(), who if who is not None else OWN), key=lambda x: x[0])
     for i, other in enumerate(others):
         for start, end, possessive in other.places:
             if not clause.start <= start < clause.end:
                 continue
-            before, after = text[max(0, start - 20) : start], text[end : end + 34]
+            before, after = text[max(0, start - 24) : start], text[end : end + 34]
             if (possessive and _BALLOTISH.match(after.removeprefix("'s").removeprefix("’s"))) or (
-                not possessive and ((asks and _FOR.search(before)) or _SEND.search(before))
+                not possessive and ((_asks(text, start) and _FOR.search(before)) or _SEND.search(before))
             ):
                 add(i, STRONG)
             elif (

@@ -17,6 +17,12 @@ from replacements.reading.facts.numbers import NumberKind
 from replacements.reading.facts.signatures import NamePlace
 from replacements.reading.types import AddressFound, PartialDate
 
+_SELF = re.compile(
+    r"\b(?:i was|i'?m|i am|yo|my)\s+(?:\w+\s+)?(?:born|nac[ií]|birth\w*|dob|bday)\W*(?:is|on|in"
+    r"|el)?\s*$",
+    re.I,
+)
+_SELF_AGE = re.compile(r"i(?:'?m| am)\b|tengo\b", re.I)
 _BESIDE = 26  # characters between a bystander and a birth date that is the bystander's
 
 
@@ -66,10 +72,13 @@ def sort_facts(
     number: int,
     bystanders: Sequence[Anchor] = (),
     after: int | None = None,
+    *,
+    speaks: bool = False,
 ) -> Belongings:
     """The facts of person `number` among `anchors`.
 
     `after`: what stands below this place is the writer's, who is none of them.
+    `speaks`: the person writes, so that "I'm 20" and "I was born …" are this person's, wherever they stand.
     """
     facts = cast.facts
     text = facts.text
@@ -82,6 +91,9 @@ def sort_facts(
             return False
         if _of_bystander(text, start, aside, places):
             return False
+        said = _SELF.search(text[max(0, start - 24) : start]) or _SELF_AGE.match(text, start)
+        if said is not None:
+            return speaks
         return alone or _owner(text, start, places) == number
 
     births = [d for d in facts.births if mine(d.start)]

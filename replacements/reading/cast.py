@@ -158,7 +158,7 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
     facts = gather(letter.new_text, language, letter.arrived.date(), sender, changes=changes)
     text = facts.text
     whose = account(text, language)
-    relatives = [r for r in facts.relatives if not r.is_many]
+    relatives = list(facts.relatives)
     groups = cluster(facts.names)
     writer = _writer(groups, relatives, sender)
     others: list[Other] = []
@@ -185,6 +185,7 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
         if relative.name and relative.name not in others[i].names:
             others[i].names.append(relative.name)
         others[i].places.append((relative.start, max(relative.end, relative.name_end), relative.possessive))
+    _join_unnamed(others, other_names)
     nameless = [i for i, o in enumerate(others) if not o.names]
     for group in groups:
         if group is writer:
@@ -201,6 +202,17 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
         group.relation = others[found].relation
     _spoken_of(facts, language, sender, writer, others, other_names)
     return Cast(facts, sender, whose, writer, [g for g in groups if g is not writer], others, other_names)
+
+
+def _join_unnamed(others: list[Other], other_names: list[Named | None]) -> None:
+    """ "I'm Ana Poe's son … my mother": the one without a relation and the one without a name are the same."""
+    named = [o for o in others if o.names and not o.relation]
+    unnamed = [o for o in others if not o.names and o.is_close]
+    if len(named) == 1 and len(unnamed) == 1:
+        named[0].relation = unnamed[0].relation
+        named[0].places += unnamed[0].places
+        at = next(i for i, o in enumerate(others) if o is unnamed[0])
+        del others[at], other_names[at]
 
 
 def _spoken_of(

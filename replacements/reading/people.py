@@ -14,7 +14,7 @@ from replacements.reading.belongings import Belongings, own_account, sort_facts
 from replacements.reading.cast import Cast, Named, assemble, gather
 from replacements.reading.earlier import earlier
 from replacements.reading.facts.names import compatible, parts
-from replacements.reading.facts.relations import suffix_in_words
+from replacements.reading.facts.relations import PLURALS, suffix_in_words
 from replacements.reading.facts.signatures import How
 from replacements.reading.facts.vocabulary import vocabulary
 from replacements.reading.kinds import KindsFound
@@ -22,6 +22,10 @@ from replacements.reading.types import AddressFound, Flag, Kind, Person, Topic
 
 _NOBODY = frozenset({Kind.AUTOMATIC, Kind.OTHER})
 _GENERAL = frozenset({Kind.QUESTION, Kind.ASSISTANCE})
+_SUFFIXES = {"hijo": "Jr", "padre": "Sr"}
+_SPOUSES = frozenset({"husband", "wife", "spouse"})
+# Who may say "we both" with the writer and ask for themself; parents and children are spoken for.
+_EQUALS = _SPOUSES | {"", "brother", "sister", "twin", "roommate", "friend"}
 _MANY = 4
 _ENOUGH, _PERHAPS = 2.0, 1.5
 
@@ -36,7 +40,7 @@ def find_people(letter: Letter, found: KindsFound) -> tuple[Person, ...]:
     shares = share(cast.facts.text, found.language, signs, cast.others)
     if _is_general(letter, found, asked, cast, shares):
         return ()
-    if Flag.MANY_PEOPLE in found.flags or len(cast.named) >= _MANY:
+    if len(cast.named) >= (_MANY - 1 if Flag.MANY_PEOPLE in found.flags else _MANY):
         listed = _listed(cast, asked, found)
         if listed:
             return listed
@@ -91,7 +95,7 @@ def _person(
     return Person(
         name=names[0] if names else "",
         names=tuple(names),
-        suffix=suffix,
+        suffix=_SUFFIXES.get(suffix.lower(), suffix),
         birth_dates=belongings.birth_dates,
         age=belongings.age,
         addresses=belongings.addresses,
@@ -118,9 +122,10 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
             and cast.writer.has(How.SIGNED, How.SAID)
         )
         particulars = group is not None and group.has(How.BESIDE)
-        near = other.relation in ("husband", "wife", "spouse") or particulars or bool(other.names and other.is_close)
+        equal = other.relation in _EQUALS
+        near = other.relation in _SPOUSES or (equal and (particulars or bool(other.names)))
         half = _signs_beside(cast.writer, group) or (both and near)
-        if (signs and not shares.pleads and (both or particulars or not other.relation)) or half:
+        if equal and ((signs and not shares.pleads and (both or particulars or not other.relation)) or half):
             row.append(i)
     return row
 
@@ -145,7 +150,7 @@ def _couple(
     emails = (letter.sender.address,) if letter.sender.address and not cast.account.is_anothers else ()
     people = []
     for number, index in enumerate([None, *partners]):
-        belongings = sort_facts(cast, anchors, number)
+        belongings = sort_facts(cast, anchors, number, speaks=index is None)
         if index is None:
             names = _writer_names(cast, writer)
             people.append(
@@ -233,7 +238,7 @@ def _writer_and_others(
     anchors = ([writer.places] if own else []) + [_places(cast, i) for i in wanted]
     bystanders = [_places(cast, i) for i in range(len(cast.others)) if i not in wanted]
     if own:
-        belongings = sort_facts(cast, anchors, 0, bystanders)
+        belongings = sort_facts(cast, anchors, 0, bystanders, speaks=True)
         kinds = asked
         if wanted and shares.own.kinds:
             kinds = tuple(k for k in asked if k in shares.own.kinds) or asked
@@ -282,14 +287,23 @@ def _wanted(cast: Cast, shares: Shares, asked: tuple[Kind, ...]) -> list[int]:
             need = min(need, _PERHAPS)
         if shares.dictated:
             need = 5.0
-        if part.points >= need:
+        group = cast.other_names[i]
+        if part.points >= need or (group is not None and _has_birth_date(cast, group) and not shares.dictated):
             row.append(i)
+    # "my parents, Ray and Lorna": what is asked for one is asked for both.
+    many = {cast.others[i].relation for i in row} & PLURALS
+    row += [i for i, o in enumerate(cast.others) if o.relation in many and o.names and i not in row]
     # A person's own particulars and nobody else's: the list names whom it is about, whoever signs.
     if not row and cast.writer is not None and not cast.writer.has(How.BESIDE, How.SAID) and not shares.dictated:
         for i, group in enumerate(cast.other_names):
             if group is not None and group.has(How.BESIDE, How.SAID) and shares.own.points <= 1.0:
                 row.append(i)
     return row
+
+
+def _has_birth_date(cast: Cast, group: Named) -> bool:
+    """Whether a birth date stands right behind the name: nobody gives that of a bystander."""
+    return any(0 <= d.start - p.end <= 12 for p in group.places if p.how is How.BESIDE for d in cast.facts.births)
 
 
 def _writer_asks(cast: Cast, shares: Shares, wanted: list[int]) -> bool:

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from replacements.mail.letter import Letter, PartLabel, Sender, TextPart
+from replacements.reading.facts.names import compatible, from_name
 from replacements.reading.kinds import Evidence, KindsFound
 from replacements.reading.people import find_people
 from replacements.reading.sentences import sentences
@@ -469,3 +470,125 @@ _WORDS = st.sampled_from(
 def test_no_mixture_of_the_trades_words_breaks_the_reading_of_people(words: list[str]) -> None:
     text = " ".join(words)
     assert all(isinstance(p, Person) for p in people(text, "Ida Moss", quoted=text))
+
+
+def test_a_daughter_of_a_named_man_writes_for_him() -> None:
+    (person,) = people(
+        "I'm Sam Pruitt's daughter. Dad (Samuel Pruitt, 1/9/1939, 14 Vine St) dropped his ballot in the tub. "
+        "Please send a new one to his house.\n\nBeth",
+        says=(("dropped his ballot in the tub", Kind.SPOILED_BALLOT),),
+    )
+    assert (person.relation, person.is_writer, person.birth_dates[0]) == ("father", False, (1939, 1, 9))
+    assert set(person.names) == {"Sam Pruitt", "Samuel Pruitt"}
+
+
+def test_parents_are_two_third_parties() -> None:
+    found = people(
+        "My parents, Ray and Lorna Finch, both spoiled their ballots. They live at 12 Spruce St. "
+        "Can you send them new ones?\n\nGreg Finch",
+        says=(("spoiled their ballots", Kind.SPOILED_BALLOT),),
+    )
+    assert [(p.name, p.is_writer) for p in found] == [("Ray Finch", False), ("Lorna Finch", False)]
+
+
+def test_two_names_in_one_signature_both_ask() -> None:
+    found = people("We mixed up our envelopes, can we get two new ballots?\n\nJune & Walt Peters\n400 N 3rd Ave")
+    assert {(p.name, p.is_writer) for p in found} == {("June Peters", True), ("Walt Peters", True)}
+
+
+def test_who_gives_a_wifes_birth_date_asks_for_her_too() -> None:
+    found = people(
+        "Send ballots for me and my wife. Both were ruined. Dale Norr 4/4/52, Joyce Norr 7/19/54. 33 Creek Rd."
+    )
+    assert [(p.name, p.birth_dates) for p in found] == [
+        ("Dale Norr", ((1952, 4, 4),)),
+        ("Joyce Norr", ((1954, 7, 19),)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "sender", "name"),
+    [
+        ("New ballot needed. POE, MARY ANN. 04/09/1958. 22 COUNTY ROAD 12.", "", "MARY ANN POE"),
+        ("Ballot damaged. Voter ID 40112233. Thanks M. Oser", "M Oser", "M. Oser"),
+        ("I tore it. Juan Carlos Prado hijo, nacido 15/8/1990. 77 Oak St.", "JC", "Juan Carlos Prado hijo"),
+        ("hey its mike from 22 Heron ave, i need a new ballot", "mike t", "mike"),
+        ("Jane Dole (formerly Jane Pike)\n61 Elm\nI botched my ballot", "Jane", "Jane Dole"),
+    ],
+)
+def test_a_name_in_an_unusual_place_is_one_person(text: str, sender: str, name: str) -> None:
+    (person,) = people(text, sender)
+    assert person.name == name
+
+
+def test_what_is_said_of_oneself_goes_to_the_writer() -> None:
+    one, other = people(
+        "My name is Omar Hadd. My mother Salma Hadd spoiled her ballot and I spoiled mine. "
+        "I was born 6/6/1988, she was born 1/1/1960. 30 Birch Ct",
+        says=(("spoiled her ballot", Kind.SPOILED_BALLOT), ("spoiled mine", Kind.SPOILED_BALLOT)),
+    )
+    assert (one.name, one.birth_dates) == ("Omar Hadd", ((1988, 6, 6),))
+    assert (other.name, other.is_writer, other.birth_dates) == ("Salma Hadd", False, ((1960, 1, 1),))
+
+
+def test_a_daughter_who_names_her_father_in_vietnamese_writes_for_him() -> None:
+    (person,) = people(
+        "Tôi là con gái của ông Đỗ Văn Minh, 82 tuổi, ở 14 Elm St. Ba tôi làm rách phiếu bầu. Xin "
+        "gửi cho ba tôi.\n\nĐỗ Thu Hà",
+        language="vi",
+        says=(("làm rách phiếu bầu", Kind.SPOILED_BALLOT),),
+    )
+    assert ("Đỗ Văn Minh" in person.names, person.is_writer, person.age) == (True, False, 82)
+
+
+def test_two_vietnamese_names_of_one_family_are_two_people() -> None:
+    assert not compatible("Đỗ Văn Minh", "Đỗ Thu Hà")
+    assert compatible("Đỗ Văn Minh", "Minh Do")
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "may_be"),
+    [
+        ("Kevin Wren", "Laura Wren", False),
+        ("Nacho García", "Ignacio García Robles", True),
+        ("TK", "Tina Kerr", True),
+        ("toya", "Latoya Ray", True),
+        ("Mel O", "Melissa Orr", True),
+        ("Lou Vane", "Louise Vane", True),
+        ("Ruby Moss", "Jerry Moss", False),
+        ("Dottie Pratt", "Dorothy Pratt", True),
+        ("Ida Moss", "Ida Brandt", True),
+        ("최은호", "Eun-ho Choi", True),
+        ("최은호", "박은주", False),
+    ],
+)
+def test_two_forms_may_be_one_persons_name(one: str, two: str, *, may_be: bool) -> None:
+    assert compatible(one, two) is may_be
+
+
+@pytest.mark.parametrize(
+    ("display", "names", "household"),
+    [
+        ("SSgt Finch, Walter Q.", ("Walter Q. Finch",), ""),
+        ("Finch, Albert Jr.", ("Albert Finch Jr",), ""),
+        ("The Storks", (), "Stork"),
+        ("La familia García", (), "García"),
+        ("Ben and Imani Stork", ("Ben Stork", "Imani Stork"), ""),
+        ("Espe \U0001f33b", ("Espe",), ""),
+        ("최은호 (Eun-ho Choi)", ("최은호", "Eun-ho Choi"), ""),
+        ('"N. Moss"', ("N. Moss",), ""),
+        ("Robert (Bob) Lane", ("Robert Lane", "Bob Lane"), ""),
+        ("Will Love", ("Will Love",), ""),
+        ("Ana Hall", ("Ana Hall",), ""),
+        ("Anh Pham", ("Anh Pham",), ""),
+        ("Activities - Elder House", (), ""),
+        ("County Clerk", (), ""),
+        ("friend of the marsh", (), ""),
+        ("someone@post.example", (), ""),
+        ("", (), ""),
+    ],
+)
+def test_a_from_line_names_people_or_a_household_or_nobody(
+    display: str, names: tuple[str, ...], household: str
+) -> None:
+    assert (from_name(display).names, from_name(display).household) == (names, household)

@@ -20,7 +20,7 @@ from replacements.reading.facts.vocabulary import Vocabulary, every_language, vo
 _WORD = re.compile(r"[A-Za-zÀ-ɏḀ-ỹ](?:[A-Za-zÀ-ɏḀ-ỹ\-]|['’](?!s\b|s?\s))*\.?")
 _GAP = re.compile(r"[ \t\u00a0]{1,2}|(?<=\.)")
 _NICK = re.compile(r"[\"“”'‘(]\s?([A-Za-zÀ-ỹ'’-]{2,14})\s?[\"“”'’)](?=[ \t])")
-_SUFFIX = re.compile(r",?[ \t]{1,2}(jr|sr|ii|iii|iv|junior|senior)\b\.?", re.I)
+_SUFFIX = re.compile(r",?[ \t]{1,2}(jr|sr|ii|iii|iv|junior|senior|hijo(?=\s*[,.\n]|\s*$))\b\.?", re.I)
 _HANGUL = re.compile(r"[가-힣]{2,10}")
 _HAN = re.compile(r"[\u4e00-\u9fff]{2,4}")
 _NOT_TEXT = re.compile(r"[\U0001f000-\U0001ffff\u2190-\u2bff\ufe0f\u200d_*~|<>]+")
@@ -78,7 +78,7 @@ def _known() -> frozenset[str]:
 
 def parts(name: str) -> tuple[str, ...]:
     """The folded words of a name without titles and suffixes."""
-    words = every_language().words
+    words = vocabulary("es").words
     found = [fold(w) for w in re.findall(r"[^\s,()\"“”]+", name)]
     return tuple(w for w in found if w and w not in words["suffixes"] and w not in words["titles"]) or tuple(found)
 
@@ -101,6 +101,12 @@ def same_given(a: str, b: str) -> bool:
     return bool(roots_a & roots_b)
 
 
+@cache
+def _family_first() -> frozenset[str]:
+    """Vietnamese family names, folded: where such a word opens two names, it is the family they share."""
+    return frozenset(fold(n) for n in vocabulary("vi").words["family_names"])
+
+
 def compatible(a: str, b: str) -> bool:
     """Whether two written names may be one person's. Names in different scripts cannot be compared and may be."""
     if not a or not b or _is_latin(a) != _is_latin(b):
@@ -118,6 +124,8 @@ def compatible(a: str, b: str) -> bool:
             return any(same_given(x[0], w) for w in y) or (
                 len(x[0]) <= 3 and x[0] in (initials, initials[0] + initials[-1])
             )
+    if one[0] == two[0] and one[0] in _family_first():
+        return bool((set(one[1:]) & set(two[1:])) - {"van", "thi"})
     if same_given(one[0], two[0]):
         last_a, last_b = one[-1], two[-1]
         rest_a, rest_b = set(one[1:]), set(two[1:])
@@ -277,7 +285,7 @@ def _turned(name: str) -> str:
 
 
 def _without_titles(name: str) -> str:
-    titles = every_language().words["titles"] - {"sister", "con", "em", "don"}
+    titles = vocabulary("es").words["titles"] - {"sister", "don"}
     row = name.split()
     while len(row) > 1 and row[0].rstrip(".,").lower() in titles:
         row = row[1:]

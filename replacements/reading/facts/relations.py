@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from replacements.reading.facts.names import fold, hangul_name, is_given, name_at
@@ -35,7 +35,17 @@ _JOIN = re.compile(
     re.I,
 )
 _BEHIND = re.compile(r"([A-ZÀ-Ỹ][\w'’.-]+(?:[ \t]+[A-ZÀ-Ỹ][\w'’.-]*){0,3})\s*(?:,|\(|is|es|là|-|–)\s*$")
-_PLURAL = frozenset({"parents", "children", "grandparents"})
+_CARERS = frozenset(
+    {"caregiver", "carer", "caretaker", "guardian", "aide", "nurse", "attorney", "poa", "assistant", "mom"}
+)
+_IS_RELATIVE = re.compile(
+    r"\b(?:i'?m|i am|this is|es|soy|tôi là|em là|con là)\s+(?:(?P<at>(?-i:[A-Z]))"
+    r"|(?:la|el)\s+(?:hij[oa]|espos[oa]|niet[oa]|herman[oa]|mam[áa]|pap[áa]|cuidadora?)\s+de\s+(?P<de>(?-i:[A-Z]))"
+    r"|(?:con gái|con trai|con|vợ|chồng|cháu|em|anh|chị|mẹ|ba)\s+(?:của\s+)?(?:ông|bà|anh|chị"
+    r"|cô|bác)\s+(?P<of>(?-i:[A-ZÀ-Ỹ])))",
+    re.I,
+)
+PLURALS = frozenset({"parents", "children", "grandparents"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +62,7 @@ class Relative:
 
     @property
     def is_many(self) -> bool:
-        return self.relation in _PLURAL
+        return self.relation in PLURALS
 
 
 @cache
@@ -69,6 +79,10 @@ def _pattern(language: str) -> re.Pattern[str]:
         choice = "|".join(re.escape(w) for w in words)
         edge = "" if code in ("ko", "zh") else r"\b"
         tail = r"(?P<poss_en>(?:'s|’s|s'|s’)(?!\w))?" if code == "en" else ""
+        if code == "en":
+            options.append(
+                r"\b(?P<rel_name>(?-i:Dad|Mom|Mum|Mama|Papa|Grandma|Grandpa|Mother|Father|Nana))\b(?P<poss_name>['’]s\b)?"
+            )
         options.append(rf"{edge}{_BEFORE.get(code, '')}(?P<rel_{code}>{choice}){_AFTER.get(code, '')}{edge}{tail}")
     return re.compile("|".join(options), re.I)
 
@@ -103,7 +117,7 @@ def find_relatives(text: str, language: str) -> tuple[Relative, ...]:
     for m in _pattern(words.language).finditer(text):
         written = next(v for k, v in m.groupdict().items() if k.startswith("rel_") and v).lower()
         relation = str(names.get(written, written))
-        possessive = bool(m.groupdict().get("poss_en"))
+        possessive = bool(m["poss_en"] or m["poss_name"])
         name, start, end = ("", -1, -1) if possessive else _name_after(text, m.end(), words, False)
         if not name and not possessive:
             behind = _BEHIND.search(text[max(0, m.start() - 60) : m.start()])
@@ -115,7 +129,31 @@ def find_relatives(text: str, language: str) -> tuple[Relative, ...]:
         if name and end > 0 and re.match(r"['’]s\b", text[end : end + 2]):
             possessive = True
         found.append(Relative(m.start(), m.end(), relation, name, start, end, possessive))
-    return tuple(found)
+        if found[-1].is_many and name:
+            second = re.match(r"\s+(?:and|&|y|và)\s+", text[end:])
+            person = name_at(text, end + second.end(), words) if second else None
+            if person:
+                if len(name.split()) == 1 and len(person.text.split()) > 1:
+                    found[-1] = replace(found[-1], name=f"{name} {person.text.split()[-1]}")
+                found.append(Relative(m.start(), m.end(), relation, person.text, person.start, person.end))
+    found += _speaks_as(text, words)
+    return tuple(sorted(found, key=lambda r: r.start))
+
+
+def _speaks_as(text: str, words: Vocabulary) -> list[Relative]:
+    """ "I'm Ana Poe's daughter", "soy la hija de Ana Poe": the writer is the relative, Ana the one spoken of."""
+    found = []
+    for m in _IS_RELATIVE.finditer(text):
+        at = max(m.start("at"), m.start("de"), m.start("of"))
+        person = name_at(text, at, words)
+        if person is None:
+            continue
+        if m["at"] is not None:
+            said = re.match(r"['’]s\s+(?:\w+\s+)?([\w-]+)", text[person.end : person.end + 40])
+            if said is None or not (said[1].lower() in words.maps["relations"] or said[1].lower() in _CARERS):
+                continue
+        found.append(Relative(person.start, person.end, "", person.text, person.start, person.end))
+    return found
 
 
 @dataclass(frozen=True, slots=True)

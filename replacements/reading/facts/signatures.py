@@ -31,12 +31,13 @@ _KOREAN = re.compile(
     r"([가-힣]{2,4}?)\s*(?:[(（]\s*([A-Za-z][A-Za-z ,.'\-]{2,40})\s*[)）])?\s*(?:입니다|이라고|라고\s*합니다"
     r"|라고\s*하는|올림|드림|배상|이에요|예요|인데요|이고|이며)"
 )
-_ROMAN_ASIDE = re.compile(r"\s*[(（]\s*([A-Za-z][A-Za-z ,.'\-]{2,40})\s*[)）]")
+_ROMAN_ASIDE = re.compile(r"\s*[(（]\s*([A-Z][\w.'’\-]*(?:[ ,]{1,2}[A-Z][\w.'’\-]*){0,4})\s*[)）]")
 _POSTSCRIPT = re.compile(r"\n[ \t]*p\.?\s?[sd]\b\.?[ .:\-]", re.I)
 _DEVICE = re.compile(r"^(?:sent|get|enviado|gửi) (?:from|outlook|desde|từ)\b|보냄$|에서 보냄", re.I)
 _STRONG_WORDS = re.compile(
     r"name|nombre|llamo|tên|이름|성함|성명|名|appelle|nom|heiße|heisse|nome|chamo|registered|registrad|firma", re.I
 )
+_OTHERS = re.compile(r"['’]s\s+\w+")
 _SHORT = 42
 
 
@@ -103,6 +104,8 @@ def _said(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span])
             if person is None or _covered(person.start, person.end, facts):
                 continue
             capital = person.text[0].isupper() or not person.text.isascii()
+            if _OTHERS.match(text, person.end):
+                continue  # "I'm Ana Poe's daughter" names Ana, and another writes
             if not capital and not strong and not _like_a_person(person, words, sender):
                 continue
             if not strong and (
@@ -162,7 +165,8 @@ def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
         if at >= len(text) or _covered(at, at + 1, facts):
             continue
         person = _other_script(text, at, words) or name_at(text, at, words, sender.words, small=True)
-        if person is None or not _like_a_person(person, words, sender):
+        person = _last_name_first(text, person, words, sender)
+        if person is None or not _like_a_person(person, words, sender) or _OTHERS.match(text, person.end):
             continue
         small = person.text[0].islower()
         if (
@@ -189,6 +193,19 @@ def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
         found.append(_place(person, how, _aside(text, person.end)))
         found += [_place(second, how) for second in partners]
     return found
+
+
+def _last_name_first(text: str, person: NameFound | None, words: Vocabulary, sender: FromName) -> NameFound | None:
+    """ "POE, MARY ANN" at the start of a line or sentence, as one name."""
+    if person is None or len(person.text.split()) > 1 or text[person.end : person.end + 2] != ", ":
+        return person
+    given = name_at(text, person.end + 2, words, sender.words)
+    if given is None or len(given.text.split()) > 3:
+        return person
+    both = fold(person.text) in sender.words and any(fold(w) in sender.words for w in given.text.split())
+    if both or (is_given(given.text.split()[0]) and not is_given(person.text)):
+        return NameFound(person.start, given.end, f"{given.text} {person.text}", given.suffix)
+    return person
 
 
 def _after_closing(line: str, words: Vocabulary) -> int:
@@ -299,8 +316,10 @@ def _ending(
             continue
         person = people[0]
         row = person.text.split()
-        known = is_given(row[0]) or any(fold(w) in sender.words for w in row)
+        known = is_given(row[0]) or any(s.startswith(fold(w)) for w in row if len(w) > 2 for s in sender.words)
         closing = _after_closing(line[cut:], words) > 0
+        if known and row[0][0].isupper() and not text.isupper():
+            return person
         if (known and (len(row) >= 2 or fold(row[0]) in sender.words or closing)) or (closing and row[0][0].isupper()):
             return person
         if len(row) in (2, 3) and row[0][0].isupper() and row[-1][0].isupper() and not text.isupper():

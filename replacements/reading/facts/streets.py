@@ -25,7 +25,7 @@ _BOX = re.compile(
     r"|box\s*#?\s*\d{1,6}(?=\s*,?\s*[A-Z][a-z]+))",
     re.I,
 )
-_UNIT_NUMBER = r"[A-Za-z]?-?\d{1,5}(?:-?[A-Za-z])?(?!\w)"
+_UNIT_NUMBER = r"[A-Za-z]?-?\d{1,5}(?:-?[A-Za-z])?(?![A-Za-z0-9])"
 _UNIT_VALUE = r"(?:[A-Za-z]?-?\d{1,5}(?:-?[A-Za-z])?(?![A-Za-z\d])|[A-Za-z](?![\w'’]))"
 _ZIP = re.compile(r"[\s,.]{0,3}(\d{5}(?:-\d{4})?)(?!\d)")
 _HALLS = frozenset(
@@ -147,7 +147,7 @@ def _unit_after(text: str, at: int, words: Vocabulary) -> tuple[str, int]:
         re.escape(u) for u in sorted(words.words["units"], key=len, reverse=True) if u not in ("#", "no", "number")
     )
     m = re.compile(
-        rf"[\s,.(]{{0,3}}(?:(?:{names})\.?\s*(?:(?:#|no\.?\s|number\s)?\s*{_UNIT_NUMBER}|\s*[\s#]\s*[A-Za-z](?![\w'’]))|#\s*[\w-]{{1,6}}|\d{{1,2}}(?:st|nd|rd|th)\s+fl(?:oor|r)?\b)"
+        rf"[\s,.(]{{0,3}}(?:(?:{names})\.?\s*(?:(?:#|no\.?\s|number\s)?\s*{_UNIT_NUMBER}|\s*[\s#]\s*[A-Za-z](?![A-Za-zÀ-ỹ0-9'’]))|#\s*[\w-]{{1,6}}|\d{{1,2}}(?:st|nd|rd|th)\s+fl(?:oor|r)?\b)"
         rf"|,\s*(?:\d{{1,4}}[A-Za-z]|[A-Za-z]-?\d{{1,4}})(?=\s*(?:,|\n|$))",
         re.I,
     ).match(text, at)
@@ -201,6 +201,8 @@ def _place_after(text: str, at: int, words: Vocabulary, not_city: Collection[str
             break
         state = ""
         token = row[j]
+        if len(token.word) == 1 and token.text[0].islower():
+            break
         if not token.is_word or token.word in plain or token.word in not_city or len(city) == 3:
             break
         city.append(token)
@@ -341,6 +343,11 @@ def _halls(text: str) -> list[StreetLine]:
     return found
 
 
+def _written(street: str) -> str:
+    """The street on one line, without the Vietnamese word for "street" that stands before an English name."""
+    return re.sub(r"^(\S+) (?:đường|duong) ", r"\1 ", re.sub(r"\s+", " ", street))
+
+
 def street_lines(
     text: str, words: Vocabulary, taken: Sequence[tuple[int, int]], not_city: Collection[str] = ()
 ) -> list[StreetLine]:
@@ -363,7 +370,7 @@ def street_lines(
         if "\n" in name:
             continue
         end = row[half + 1].start + len(name)
-        found.append(StreetLine(token.start, end, re.sub(r"\s+", " ", text[token.start : end]), sure=closed))
+        found.append(StreetLine(token.start, end, _written(text[token.start : end]), sure=closed))
     found += _named_without_number(text, row, words) + _halls(text)
     if words.language == "es":
         found += _number_after_name(text, words)
