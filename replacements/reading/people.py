@@ -6,19 +6,17 @@ person of the reading.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other, Share, Shares, Sign, share
 from replacements.reading.belongings import Belongings, own_account, sort_facts
-from replacements.reading.cast import Cast, Named, assemble, gather
-from replacements.reading.earlier import earlier
-from replacements.reading.facts.names import compatible, parts
+from replacements.reading.cast import Cast, Named, assemble
+from replacements.reading.facts.names import compatible
 from replacements.reading.facts.relations import PLURALS, suffix_in_words
 from replacements.reading.facts.signatures import How
 from replacements.reading.facts.vocabulary import vocabulary
 from replacements.reading.kinds import KindsFound
-from replacements.reading.types import AddressFound, Flag, Kind, Person, Topic
+from replacements.reading.other_parts import with_other_parts, with_subject
+from replacements.reading.types import Flag, Kind, Person, Topic
 
 _NOBODY = frozenset({Kind.AUTOMATIC, Kind.OTHER})
 _GENERAL = frozenset({Kind.QUESTION, Kind.ASSISTANCE})
@@ -47,7 +45,8 @@ def find_people(letter: Letter, found: KindsFound) -> tuple[Person, ...]:
     partners = _partners(cast, shares)
     if partners:
         return _couple(letter, found, asked, cast, shares, partners)
-    return _writer_and_others(letter, found, asked, cast, shares)
+    people = _writer_and_others(letter, found, asked, cast, shares)
+    return (with_subject(letter, found, people[0]),) if len(people) == 1 else people
 
 
 def _is_general(letter: Letter, found: KindsFound, asked: tuple[Kind, ...], cast: Cast, shares: Shares) -> bool:
@@ -255,7 +254,7 @@ def _writer_and_others(
             emails=emails,
             part=shares.own if wanted else None,
         )
-        people.append(_with_earlier(letter, found, person, cast))
+        people.append(with_other_parts(letter, found, person, cast))
     for number, index in enumerate(wanted):
         other, group, part = cast.others[index], cast.other_names[index], shares.others[index]
         belongings = sort_facts(
@@ -313,42 +312,3 @@ def _writer_asks(cast: Cast, shares: Shares, wanted: list[int]) -> bool:
         return shares.own_said > 0 and shares.own.points >= _ENOUGH
     most = max(shares.others[i].points for i in wanted)
     return shares.own.points >= _ENOUGH or (shares.own.points >= _PERHAPS and most < 3.0)
-
-
-def _with_earlier(letter: Letter, found: KindsFound, person: Person, cast: Cast) -> Person:
-    """Add what the writer's own earlier words, quoted below, say; and the name with which the office greeted them."""
-    before = earlier(letter)
-    names = list(person.names)
-
-    def fits(name: str) -> bool:
-        return not person.names or compatible(name, person.names[0])
-
-    if before.own:
-        old = gather(before.own, found.language, letter.arrived.date(), cast.sender)
-        forms = [p.text for p in old.names if p.how is not How.FORMER]
-        if all(fits(f) for f in forms):
-            names += [f for f in forms if f not in names]
-            ids = [n for n in old.numbers if n.kind.value in ("voter_id", "bare")]
-            ballots = [n for n in old.numbers if n.kind.value in ("ballot", "bare")]
-            phones = [n.value for n in old.numbers if n.kind.value == "phone"]
-            births = tuple(r for d in old.births for r in d.readings)
-            person = replace(
-                person,
-                addresses=_merged(person.addresses, tuple(a.found for a in old.own_addresses)),
-                birth_dates=person.birth_dates or births,
-                age=person.age or next((a.age for a in old.ages), None),
-                voter_ids=tuple(dict.fromkeys([*person.voter_ids, *(n.value for n in ids)])),
-                ballot_numbers=tuple(dict.fromkeys([*person.ballot_numbers, *(n.value for n in ballots)])),
-                phones=tuple(dict.fromkeys([*person.phones, *phones])),
-            )
-    for name in before.greeted:
-        if fits(name) and name not in names and len(parts(name)) > 1:
-            names.append(name)
-    whole = next((n for n in names if len(n.split()) > 1), "")
-    best = person.name or whole
-    return replace(person, name=best, names=tuple(dict.fromkeys(n for n in [best, *names] if n)))
-
-
-def _merged(new: tuple[AddressFound, ...], old: tuple[AddressFound, ...]) -> tuple[AddressFound, ...]:
-    known = {a.street.lower() for a in new}
-    return (*new, *(a for a in old if a.street.lower() not in known))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -592,3 +593,21 @@ def test_a_from_line_names_people_or_a_household_or_nobody(
     display: str, names: tuple[str, ...], household: str
 ) -> None:
     assert (from_name(display).names, from_name(display).household) == (names, household)
+
+
+def test_particulars_below_the_signature_line_are_the_writers() -> None:
+    (person,) = people("I tore my ballot.", "Ida Moss", signature="Ida Moss\n12 Elm St\n(541) 555-0122")
+    assert (person.name, person.addresses[0].street, person.phones) == ("Ida Moss", "12 Elm St", ("5415550122",))
+
+
+def test_the_address_of_a_firm_below_the_signature_line_is_not() -> None:
+    (person,) = people(
+        "I tore my ballot.", "Ida Moss", signature="Ida Moss\nMoss Roofing LLC\n12 Elm St\n(541) 555-0122"
+    )
+    assert (person.addresses, person.phones) == ((), ())
+
+
+def test_a_ballot_number_in_the_subject_counts() -> None:
+    mail = replace(letter("I voted for two.\n\nIda Moss"), subject="re: ballot no. 4100699")
+    found = KindsFound((KindFound(Kind.SPOILED_BALLOT, 0.9, ()),), (), (), frozenset(), (), None, "en", ())
+    assert find_people(mail, found)[0].ballot_numbers == ("4100699",)
