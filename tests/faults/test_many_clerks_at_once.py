@@ -77,7 +77,7 @@ def two_hundred_requests(database: Database, folder: Path) -> list[int]:
         return [r.id for r in requests]
 
 
-def test_eight_clerks_andtwo_hundred_requests_make_two_hundred_replacements(
+def test_eight_clerks_and_two_hundred_requests_make_two_hundred_replacements(
     database: Database, tmp_path: Path
 ) -> None:
     ids = two_hundred_requests(database, tmp_path)
