@@ -152,6 +152,15 @@ def _writer(groups: list[Named], relatives: list[Relative], sender: FromName) ->
     return None
 
 
+def _is_the_relative(writer: Named, relatives: list[Relative], sender: FromName, text: str, language: str) -> bool:
+    """Whether the only name with particulars is the unnamed relative's: another's account, and no "my ballot"."""
+    if writer.has(How.SIGNED, How.SAID) or not any(len(n.split()) > 1 for n in sender.names):
+        return False
+    if any(writer.fits(n) for n in sender.names) or len({r.relation for r in relatives if not r.name}) != 1:
+        return False
+    return vocabulary(language).pattern("own_ballot").search(text) is None
+
+
 def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
     """Read the new text and say who writes and who is spoken of."""
     sender = from_name(letter.sender.name)
@@ -161,6 +170,8 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
     relatives = list(facts.relatives)
     groups = cluster(facts.names)
     writer = _writer(groups, relatives, sender)
+    if writer is not None and _is_the_relative(writer, relatives, sender, text, language):
+        writer = None
     others: list[Other] = []
     other_names: list[Named | None] = []
 

@@ -611,3 +611,25 @@ def test_a_ballot_number_in_the_subject_counts() -> None:
     mail = replace(letter("I voted for two.\n\nIda Moss"), subject="re: ballot no. 4100699")
     found = KindsFound((KindFound(Kind.SPOILED_BALLOT, 0.9, ()),), (), (), frozenset(), (), None, "en", ())
     assert find_people(mail, found)[0].ballot_numbers == ("4100699",)
+
+
+def test_particulars_after_a_question_for_my_mom_are_moms() -> None:
+    (person,) = people(
+        "Can my mom get a new one? She tore it up. Rose Eller 81 Thorn Ct",
+        "Hank Eller",
+        says=(("get a new one", Kind.SPOILED_BALLOT), ("tore it up", Kind.SPOILED_BALLOT)),
+    )
+    assert (person.name, person.relation, person.is_writer) == ("Rose Eller", "mother", False)
+
+
+def test_a_wife_who_writes_my_ballot_from_her_husbands_account_stays_herself() -> None:
+    (person,) = people("My husband threw my ballot out. Another please. Rose Eller 81 Thorn Ct", "Hank Eller")
+    assert (person.name, person.is_writer, person.emails) == ("Rose Eller", True, ())
+
+
+def test_the_undersigned_is_named() -> None:
+    (person,) = people(
+        "I, Thaddeus Monk, spoiled my ballot. Registered: 19 Abbey Rd. Mailing: PO Box 8, Dell.", "T. Monk"
+    )
+    assert person.name == "Thaddeus Monk"
+    assert [a.street for a in person.addresses] == ["19 Abbey Rd", "PO Box 8"]
