@@ -121,10 +121,13 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
             and cast.writer.has(How.SIGNED, How.SAID)
         )
         particulars = group is not None and group.has(How.BESIDE)
-        equal = other.relation in _EQUALS
-        near = other.relation in _SPOUSES or (equal and (particulars or bool(other.names)))
-        half = _signs_beside(cast.writer, group) or (both and near)
-        if equal and ((signs and not shares.pleads and (both or particulars or not other.relation)) or half):
+        if other.relation not in _EQUALS or shares.pleads:
+            continue
+        # Two names below "I spoiled my ballot" are a greeting from both, not two requests.
+        together = both or (shares.own_said == 0 and shares.own.points < _PERHAPS)
+        dated = group is not None and _has_birth_date(cast, group)
+        near = other.relation in _SPOUSES or particulars or bool(other.names)
+        if (together and (signs or _signs_beside(cast.writer, group))) or (signs and dated) or (both and near):
             row.append(i)
     return row
 
@@ -139,6 +142,16 @@ def _signs_beside(writer: Named | None, group: Named | None) -> bool:
         for b in group.places
         if a.how in (How.SIGNED, How.BESIDE) and b.how in (How.SIGNED, How.BESIDE)
     )
+
+
+def _signed_by_several(cast: Cast) -> bool:
+    """Whether two people sign, one of them asks, and nothing says which: then nobody is named."""
+    writer = cast.writer
+    if writer is None or writer.has(How.SAID):
+        return False
+    also = [g for g in cast.named if _signs_beside(writer, g) or (writer.has(How.SIGNED) and g.has(How.SIGNED))]
+    fitting = [g for g in (writer, *also) if any(g.fits(n) for n in cast.sender.names)]
+    return bool(also) and len(fitting) != 1
 
 
 def _couple(
@@ -243,7 +256,7 @@ def _writer_and_others(
             kinds = tuple(k for k in asked if k in shares.own.kinds) or asked
         emails = (letter.sender.address,) if letter.sender.address and own_account(letter, cast) else ()
         suffix = writer.suffix or suffix_in_words(cast.facts.text, found.language)
-        names = _writer_names(cast, writer)
+        names = [] if _signed_by_several(cast) else _writer_names(cast, writer)
         person = _person(
             names,
             belongings,

@@ -633,3 +633,23 @@ def test_the_undersigned_is_named() -> None:
     )
     assert person.name == "Thaddeus Monk"
     assert [a.street for a in person.addresses] == ["19 Abbey Rd", "PO Box 8"]
+
+
+MINE = (("spoiled my ballot", Kind.SPOILED_BALLOT),)
+
+
+def test_a_couples_greeting_below_i_spoiled_my_ballot_is_the_senders_request_alone() -> None:
+    (person,) = people("I spoiled my ballot.\n\nBob and Sue Hart\n12 Elm St", "Bob Hart", says=MINE)
+    assert person.name == "Bob Hart"
+
+
+def test_where_two_sign_and_one_asks_nobody_is_named_unless_something_says_who() -> None:
+    (person,) = people("I spoiled my ballot.\n\nBob and Sue Hart\n12 Elm St", "The Harts", says=MINE)
+    assert (person.name, person.names) == ("", ())
+    assert [a.street for a in person.addresses] == ["12 Elm St"]
+
+
+def test_who_says_the_name_is_named_though_two_sign() -> None:
+    (person,) = people("Sue here, I spoiled my ballot.\n\nBob and Sue Hart\n12 Elm St", "The Harts", says=MINE)
+    assert person.name in ("Sue", "Sue Hart")
+    assert "Bob Hart" not in person.names
