@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, time, timedelta
 from functools import partial
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from replacements.people.permissions import Role
 from replacements.replies import outbox
@@ -14,7 +14,7 @@ from replacements.replies.texts import Rendered
 from replacements.requests import office
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.store.database import Database
-from replacements.store.tables import Account
+from replacements.store.tables import Account, Reply
 from replacements.summary.text import mail_text
 from replacements.summary.week import week
 
@@ -60,6 +60,7 @@ def queue_summary(database: Database, *, now: datetime) -> int:
         )
         subject, text = mail_text(found, force.rules.office.name)
         page = html_page(text, subject=subject, language="en")
+        newest = session.scalar(select(func.max(Reply.id))) or 0
         queued = 0
         for account in supervisors:
             reply = outbox.queue(
@@ -74,5 +75,5 @@ def queue_summary(database: Database, *, now: datetime) -> int:
                 seed=f"week/{monday.isoformat()}/{account.id}",
                 at=now,
             )
-            queued += reply.queued_at == now
+            queued += reply.id > newest
         return queued
