@@ -150,6 +150,7 @@ def _signed_by_several(cast: Cast) -> bool:
     if writer is None or writer.has(How.SAID):
         return False
     also = [g for g in cast.named if _signs_beside(writer, g) or (writer.has(How.SIGNED) and g.has(How.SIGNED))]
+    also = [g for g in also if not g.relation]  # "my wife Sue": then the other one writes
     fitting = [g for g in (writer, *also) if any(g.fits(n) for n in cast.sender.names)]
     return bool(also) and len(fitting) != 1
 

@@ -653,3 +653,20 @@ def test_who_says_the_name_is_named_though_two_sign() -> None:
     (person,) = people("Sue here, I spoiled my ballot.\n\nBob and Sue Hart\n12 Elm St", "The Harts", says=MINE)
     assert person.name in ("Sue", "Sue Hart")
     assert "Bob Hart" not in person.names
+
+
+def test_where_the_wife_is_named_in_the_letter_the_other_signer_writes() -> None:
+    (person,) = people(
+        "I spoiled my ballot. My wife Sue says hi.\n\nBob and Sue Hart\n12 Elm St", "The Harts", says=MINE
+    )
+    assert person.name == "Bob Hart"
+
+
+def test_years_old_before_an_address_does_not_make_it_an_old_address() -> None:
+    (person,) = people("I spoiled my ballot. Edna Frye, 94 years old, 2 Lilac Ct")
+    assert (person.age, person.addresses[0].role) == (94, AddressRole.HOME)
+
+
+def test_a_mailing_address_given_without_a_change_is_one_the_office_may_have() -> None:
+    (person,) = people("Never came. Mailing address is PO Box 12, Elk Dell. Residence 30 Ridge Rd. Len Moss")
+    assert [a.role for a in person.addresses] == [AddressRole.HOME, AddressRole.HOME]
