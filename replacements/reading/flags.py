@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 
 from replacements.mail.letter import Attachment
+from replacements.reading.evidence import Weighed
 from replacements.reading.folding import fold
 from replacements.reading.scanning import Scan
 from replacements.reading.types import Flag, Kind
-from replacements.reading.weighing import Weighed
 
 _LISTED = re.compile(
     r"^[ \t]*(?:(?:[-*•]|\(?\d{1,3}[.):])[ \t]*)?(?:(?:mr|mrs|ms|dr)\.?[ \t]+)?"

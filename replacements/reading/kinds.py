@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from replacements.mail.letter import Letter, PartLabel
 from replacements.reading.cue_files import cue_file
+from replacements.reading.evidence import Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
 from replacements.reading.language import language_of
 from replacements.reading.scanning import Scan, scan
 from replacements.reading.sentences import Sentence, sentences
 from replacements.reading.types import Cause, Flag, Kind, KindFound, Topic
-from replacements.reading.weighing import Weighed, Weigher, Weight
+from replacements.reading.weighing import Weigher
 
 _REPLY = re.compile(
     r"^\s*(?:(?:re|aw|sv|res|rv|fw|fwd|tl|답장|회신|trả lời)\s*(?:\[\d+\])?\s*[:：]\s*)+", re.IGNORECASE

@@ -16,6 +16,8 @@ from replacements.reading.sentences import Sentence, sentences
 _OWN_MOOD = frozenset(
     [
         "never",
+        "own",
+        "thing",
         "lacking",
         "neg",
         "clause",

@@ -1,50 +1,27 @@
 """How much what stands in a mail speaks for each kind: log-odds, added up from evidence that is shown with its words.
 
-The numbers are judgements of the trade, set by hand: 0 is even, 2.4 about ten to one. No single kind of evidence counts
-twice in full, so that a long mail is no surer than a short one only because it repeats itself.
+No kind of evidence counts twice in full, so that a long mail is no surer than a short one only by repeating itself.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from replacements.reading.cue_files import cue_file
+from replacements.reading.evidence import (
+    CAUSES,
+    FAULTS,
+    GONE,
+    PIECES,
+    SHORT,
+    STRANGE,
+    Weighed,
+    Weight,
+    is_close,
+    nearest_to,
+    share_of,
+)
 from replacements.reading.scanning import Hit, Scan
 from replacements.reading.topics import TOPIC_CONCEPTS, topics_of
-from replacements.reading.types import Cause, Kind, Topic
-
-FAULTS = {"mismark": 3.0, "damage": 2.5, "ruin": 2.1, "goof": 2.0}
-GONE = {"never": 2.8, "lost": 2.5, "thrown": 2.6, "stolen": 2.9, "undeliverable": 2.6}
-_CAUSES = {
-    "mismark": Cause.SPOILED, "goof": Cause.SPOILED, "damage": Cause.DAMAGED, "ruin": Cause.SPOILED,
-    "never": Cause.NOT_RECEIVED, "lost": Cause.LOST, "thrown": Cause.LOST, "stolen": Cause.STOLEN,
-    "undeliverable": Cause.UNDELIVERABLE, "resend": Cause.NOT_RECEIVED,
-}  # fmt: skip
-_PIECES = ("envelope", "form", "page")
-_STRANGE = {"junk": 2.2, "press": 2.6, "job": 2.4, "threat": 3.2, "commands": 3.2, "complaint": 1.6, "bulk": 2.0}
-_SHORT = 25  # words: below this a mail to this mailbox is taken to be about the writer's ballot
-
-
-@dataclass(frozen=True, slots=True)
-class Weight:
-    """One piece of evidence for a kind. `scan` is the text (body or subject) that `hit` stands in."""
-
-    kind: Kind
-    hit: Hit
-    scan: Scan
-    weight: float
-    cause: Cause | None = None
-
-
-@dataclass(slots=True)
-class Weighed:
-    """The log-odds of every kind and what they were made of."""
-
-    odds: dict[Kind, float] = field(default_factory=dict)
-    evidence: list[Weight] = field(default_factory=list)
-    topics: tuple[Topic, ...] = ()
-    hypothetical: bool = False
-    ballot_missing: Hit | None = None
+from replacements.reading.types import Kind, Topic
 
 
 class Weigher:
@@ -79,9 +56,9 @@ class Weigher:
         withdrawn = odds[Kind.WITHDRAWAL] > 0
         odds[Kind.MISSING_MATERIALS] = self._materials()
         odds[Kind.ADDRESS_CHANGE] = self._address()
+        odds[Kind.ASSISTANCE] = self._assistance()
         odds[Kind.NOT_RECEIVED] = self._not_received() - (3.5 if withdrawn else 0)
         odds[Kind.SPOILED_BALLOT] = self._spoiled() - (3.5 if withdrawn else 0)
-        odds[Kind.ASSISTANCE] = self._assistance()
         odds[Kind.QUESTION] = self._question()
         odds[Kind.DETAILS] = self._details()
         odds[Kind.OTHER] = strange
@@ -131,15 +108,24 @@ class Weigher:
 
     def _object(self, hit: Hit) -> str:
         """What the hit is about: the nearest thing named in its sentence, else the ballot."""
-        near = [h for h in self.body.all("ballot", *_PIECES) if h.sentence == hit.sentence]
-        if not near:
+        near = [
+            h
+            for h in self.body.all("ballot", "own", "thing", *PIECES)
+            if h.sentence == hit.sentence
+            and not (h.concept in ("own", "thing") and h.start < hit.end and hit.start < h.end)
+        ]
+        if all(h.concept == "own" for h in near):
             if (self.fine or not self.body.all("ballot")) and self.body.all("envelope"):
                 return "envelope"
             return "ballot"
-        return _nearest(hit, near, self.body).concept
+        nearest = nearest_to(hit, near, self.body).concept
+        if nearest == "own":
+            named = [h for h in near if h.concept in ("ballot", *PIECES)]
+            return nearest_to(hit, named, self.body).concept if named else "ballot"
+        return nearest
 
     def _add(self, kind: Kind, hit: Hit, weight: float, *, scan: Scan | None = None) -> None:
-        cause = _CAUSES.get(hit.concept)
+        cause = CAUSES.get(hit.concept)
         self.result.evidence.append(Weight(kind, hit, scan or self.body, weight, cause))
 
     def _sum(self, kind: Kind) -> float:
@@ -151,7 +137,7 @@ class Weigher:
         ordered = sorted(best.values(), reverse=True)
         return min(5.0, sum(w if i == 0 else w * 0.45 for i, w in enumerate(ordered)))
 
-    def _from_subject(self, kind: Kind, concepts: dict[str, float], share: float = 0.6) -> None:
+    def _from_subject(self, kind: Kind, concepts: dict[str, float], share: float = 0.75) -> None:
         if self.subject is None:
             return
         for concept, weight in concepts.items():
@@ -161,8 +147,10 @@ class Weigher:
     def _spoiled(self) -> float:
         b = self.body
         for hit in self.faults:
-            if hit.concept == "mismark" or self._object(hit) not in ("envelope", "form"):
-                self._add(Kind.SPOILED_BALLOT, hit, FAULTS[hit.concept])
+            about = "ballot" if hit.concept == "mismark" else self._object(hit)
+            if about not in ("envelope", "form"):
+                grounded = hit.concept == "mismark" or self._is_grounded(hit)
+                self._add(Kind.SPOILED_BALLOT, hit, FAULTS[hit.concept] * share_of(about, hit.concept, grounded))
         self._from_subject(Kind.SPOILED_BALLOT, FAULTS)
         fault = self._sum(Kind.SPOILED_BALLOT)
         wants = self.wants
@@ -170,19 +158,26 @@ class Weigher:
             self._add(Kind.SPOILED_BALLOT, hit, 1.6)
         if not wants:
             self._from_subject(Kind.SPOILED_BALLOT, {"want": 1.6})
+        gone = bool(self.gone) or bool(self.subject and self.subject.real(*GONE))
         wanted = bool(wants) or bool(self.subject and self.subject.real("want"))
         odds = -2.4 + fault + (1.6 if wanted else 0.0) + self._setting()
         if fault and b.all("whatnow"):
             odds += 0.5
+        if not wanted and not fault and b.has("own_ballot") and b.real("whatnow") and not (self.gone or self.sent):
+            hit = b.real("whatnow")[0]
+            self._add(Kind.SPOILED_BALLOT, hit, 1.6)
+            odds += 1.6 if max(self.result.odds.values()) <= 0 and not b.all("unsure") else 0.0
         if wanted and not fault:
-            elsewhere = (
-                self.gone or self.result.odds[Kind.MISSING_MATERIALS] > 0 or self.result.odds[Kind.ADDRESS_CHANGE] > 0
-            )
-            odds += -2.0 if elsewhere or b.all("resend") else 1.3
-        if wanted and self.gone and fault < 2.2 and self.result.odds[Kind.NOT_RECEIVED] > 0.5:
+            others = (Kind.MISSING_MATERIALS, Kind.ASSISTANCE)
+            elsewhere = gone or any(self.result.odds[k] > 0 for k in others)
+            moving = self.result.odds[Kind.ADDRESS_CHANGE] > 0
+            odds += -2.0 if elsewhere or b.all("resend") else -0.3 if moving else 1.3
+        if wanted and gone and fault < 2.2 and self.result.odds[Kind.NOT_RECEIVED] > 0.5:
             odds -= 2.5
         if self.fine:
             odds -= 0.8 if wants else 3.2
+        if b.real("never", "stolen", "undeliverable") and not b.real("mismark"):
+            odds -= 2.2
         if b.all("unsure", "need_asked") and not wanted:
             odds -= 1.6
         if self.result.hypothetical and not wants:
@@ -195,25 +190,29 @@ class Weigher:
             odds -= 2.0
         return odds
 
+    def _is_grounded(self, hit: Hit) -> bool:
+        """Whether a mishap is told in the neighbourhood of the ballot, or of "it", or in a mail too short to stray."""
+        b = self.body
+        if self.words <= 2 * SHORT or not self._knows("own"):
+            return True
+        near = {hit.sentence - 1, hit.sentence, hit.sentence + 1}
+        return any(h.sentence in near for h in b.all("ballot", "own", "want", "page"))
+
     def _setting(self) -> float:
         """Whether the mail is about voting at all, told from all its words."""
         if self.context:
             return 0.8
         if self.context_here:
             return 0.5
-        if self.words <= _SHORT:
+        if self.words <= SHORT:
             return 0.2
-        return -0.3 if self.body.has("own") and not self.body.has("bulk", "junk", "job") else -1.4
+        return 0.0 if self.body.has("own") and not self.body.has("bulk", "junk", "job") else -1.4
 
     def _not_received(self) -> float:
         b = self.body
         for hit in self.gone:
-            here = {h.concept for h in b.all("ballot", *_PIECES) if h.sentence == hit.sentence}
-            if (
-                here & set(_PIECES)
-                and "ballot" not in here
-                and not any(self._object(w) == "ballot" for w in self.wants)
-            ):
+            here = {h.concept for h in b.all("ballot", *PIECES) if h.sentence == hit.sentence}
+            if here & set(PIECES) and "ballot" not in here and not any(self._object(w) == "ballot" for w in self.wants):
                 continue
             if (b.asked[hit.sentence] and self.sent) or not self._is_own(hit):
                 continue
@@ -223,7 +222,7 @@ class Weigher:
         if not gone and not self.faults:
             for hit in b.real("resend")[:1]:
                 self._add(Kind.NOT_RECEIVED, hit, 1.8)
-        odds = -2.4 + self._sum(Kind.NOT_RECEIVED) + self._setting() - (0.0 if self.context else 0.5)
+        odds = -2.4 + self._sum(Kind.NOT_RECEIVED) + self._setting() - (0.0 if self.context else 0.3)
         odds += 1.2 if self.wants or b.real("resend") else 0.0
         if self.sent and not (b.real("stolen", "undeliverable") and self.wants):
             odds -= 3.0
@@ -244,13 +243,15 @@ class Weigher:
 
     def _materials(self) -> float:
         b = self.body
-        pieces = b.all(*_PIECES)
+        pieces = b.all(*PIECES)
         for hit in b.all("lacking", "never"):
-            near = [p for p in b.all("ballot", *_PIECES) if p.sentence == hit.sentence]
+            near = [p for p in b.all("ballot", *PIECES) if p.sentence == hit.sentence]
             if not near or hit.supposed:
                 continue
-            nearest = _nearest(hit, near, b)
-            if nearest.concept in _PIECES:
+            nearest = nearest_to(hit, near, b)
+            if not is_close(hit, nearest):
+                continue
+            if nearest.concept in PIECES:
                 self._add(Kind.MISSING_MATERIALS, hit, 3.0 if hit.concept == "lacking" else 2.4)
             elif hit.concept == "lacking" and b.all("packet", "envelope"):
                 self.result.ballot_missing = hit
@@ -273,6 +274,8 @@ class Weigher:
             odds -= 2.0
         if self.fine and pieces:
             odds += 0.8
+        elif self.wants and b.real("mismark") and not b.real("want_envelope", "bad_envelope"):
+            odds -= 1.5
         return odds
 
     def _address(self) -> float:
@@ -281,7 +284,9 @@ class Weigher:
             for hit in b.real(concept):
                 self._add(Kind.ADDRESS_CHANGE, hit, weight)
         self._from_subject(Kind.ADDRESS_CHANGE, {"moved": 2.0, "new_address": 2.6, "send_elsewhere": 2.4})
-        return -2.5 + self._sum(Kind.ADDRESS_CHANGE) + (0.6 if self.context or self.words <= _SHORT else -1.0)
+        only_moved = {e.hit.concept for e in self.result.evidence if e.kind is Kind.ADDRESS_CHANGE} == {"moved"}
+        busy = 0.8 if only_moved and self.faults else 0.0
+        return -2.5 - busy + self._sum(Kind.ADDRESS_CHANGE) + (0.6 if self.context or self.words <= SHORT else -1.0)
 
     def _assistance(self) -> float:
         b = self.body
@@ -328,7 +333,7 @@ class Weigher:
         return -1.9 + self._sum(Kind.QUESTION) + (0.4 if self.context else 0.0)
 
     def _plain_and_short(self) -> bool:
-        return self.words <= 2 * _SHORT and not self.body.has("bulk", "junk", "job", "press")
+        return self.words <= 2 * SHORT and not self.body.has("bulk", "junk", "job", "press")
 
     def _withdrawal(self) -> float:
         b = self.body
@@ -339,11 +344,13 @@ class Weigher:
                     continue
                 self._add(Kind.WITHDRAWAL, hit, weight)
         for hit in b.denied("want", "resend"):
-            self._add(Kind.WITHDRAWAL, hit, 1.8)
+            self._add(Kind.WITHDRAWAL, hit, 2.2 if self.fine else 1.5)
         self._from_subject(Kind.WITHDRAWAL, weights, 0.5)
-        odds = -2.2 + self._sum(Kind.WITHDRAWAL) + (0.4 if self.context or self.words <= _SHORT else 0.0)
+        odds = -2.2 + self._sum(Kind.WITHDRAWAL) + (0.4 if self.context or self.words <= SHORT else 0.0)
         if b.all("have_two"):
             odds -= 3.0
+        if (self.wants or self.faults) and not b.real("never_mind", "cancel_request"):
+            odds -= 1.5 if self.wants and self.faults else 0.6 if self.wants else 0.0
         last = max((e.hit.start for e in self.result.evidence if e.kind is Kind.WITHDRAWAL), default=0)
         if any(h.start > last for h in self.wants) and not b.real("cancel_request", "never_mind"):
             odds -= 2.0
@@ -376,22 +383,19 @@ class Weigher:
 
     def _other(self) -> float:
         b = self.body
-        for concept, weight in _STRANGE.items():
+        for concept, weight in STRANGE.items():
             if concept == "bulk" and self.context and not b.has("junk"):
                 weight = 0.8
-            for hit in b.real(concept):
-                self._add(Kind.OTHER, hit, weight)
+            hits = b.real(concept)
+            # One stray word of an advertisement in a voter's own request is no advertisement.
+            stray = len(hits) == 1 and concept in ("junk", "job", "complaint") and b.has("own_ballot")
+            for hit in hits:
+                self._add(Kind.OTHER, hit, weight * (0.6 if stray else 1.0))
+        # A firm speaks of offices and savings, a voter of a ballot of their own.
+        trade = b.real("corporate")
+        if len({b.words(h).lower() for h in trade}) >= 2 and not b.has("own_ballot"):
+            self._add(Kind.OTHER, trade[0], 2.2)
         if self.subject is not None:
             self._from_subject(Kind.OTHER, {"junk": 1.5, "press": 2.0, "job": 2.0, "threat": 2.0, "commands": 2.5})
         several = sum(1 for c in ("junk", "press", "commands", "threat") if len(b.real(c)) > 1)
         return -2.0 + self._sum(Kind.OTHER) + 1.2 * several
-
-
-def _nearest(hit: Hit, things: list[Hit], scan: Scan) -> Hit:
-    """The thing that stands closest to a hit; a comma between counts as far, of two as close the one after it wins."""
-
-    def distance(thing: Hit) -> tuple[int, bool]:
-        between = scan.folded.text[min(hit.end, thing.end) : max(hit.start, thing.start)]
-        return len(between) + 40 * ("," in between), thing.start < hit.start
-
-    return min(things, key=distance)
