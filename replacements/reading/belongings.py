@@ -86,10 +86,10 @@ def sort_facts(
     aside = [_spans(b) for b in bystanders]
     alone = len(anchors) == 1
 
-    def mine(start: int) -> bool:
+    def mine(start: int, *, home: bool = False) -> bool:
         if after is not None and start > after:
             return False
-        if _of_bystander(text, start, aside, places):
+        if not home and _of_bystander(text, start, aside, places):  # "registered at my mom's 8 Elm St" is one's own
             return False
         said = _SELF.search(text[max(0, start - 24) : start]) or _SELF_AGE.match(text, start)
         if said is not None:
@@ -101,7 +101,7 @@ def sort_facts(
         a for a in facts.ages if mine(a.start) and not any(r.start < a.end and r.end > a.start for r in facts.relatives)
     ]
     homes = facts.own_addresses
-    own_homes = [a for a in homes if mine(a.start)]
+    own_homes = [a for a in homes if mine(a.start, home=True)]
     if not own_homes and homes and (len(homes) == 1 or not alone):
         # One address between two, or none that is theirs alone: the household's.
         own_homes = list(homes) if len(homes) == 1 else []

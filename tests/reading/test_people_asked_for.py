@@ -670,3 +670,8 @@ def test_years_old_before_an_address_does_not_make_it_an_old_address() -> None:
 def test_a_mailing_address_given_without_a_change_is_one_the_office_may_have() -> None:
     (person,) = people("Never came. Mailing address is PO Box 12, Elk Dell. Residence 30 Ridge Rd. Len Moss")
     assert [a.role for a in person.addresses] == [AddressRole.HOME, AddressRole.HOME]
+
+
+def test_an_address_at_a_mothers_house_is_ones_own() -> None:
+    (person,) = people("I tore my ballot. Ida Moss, 11/02/2005, registered at my mom's 83 Bramble Rd Dell", "Ida")
+    assert [a.street for a in person.addresses] == ["83 Bramble Rd"]
