@@ -193,7 +193,11 @@ class Weigher:
     def _is_grounded(self, hit: Hit) -> bool:
         """Whether a mishap is told in the neighbourhood of the ballot, or of "it", or in a mail too short to stray."""
         b = self.body
-        if self.words <= 2 * SHORT or not self._knows("own"):
+        if not self._knows("own"):
+            return True
+        if self.words > SHORT // 2 and not self.wants and any(b.asked) and not b.has("own_ballot"):
+            return any(h.sentence == hit.sentence for h in b.all("own"))
+        if self.words <= 2 * SHORT:
             return True
         near = {hit.sentence - 1, hit.sentence, hit.sentence + 1}
         return any(h.sentence in near for h in b.all("ballot", "own", "want", "page"))
@@ -263,7 +267,11 @@ class Weigher:
         for hit in b.real("just_envelope"):
             self._add(Kind.MISSING_MATERIALS, hit, 2.2)
         for hit in self.faults:
-            if hit.concept in ("damage", "ruin", "goof") and self._object(hit) in ("envelope", "form"):
+            if (
+                hit.concept != "mismark"
+                and self._object(hit) in ("envelope", "form")
+                and not b.has("corporate", "junk")
+            ):
                 self._add(Kind.MISSING_MATERIALS, hit, 2.3)
         if self.subject is not None and self.subject.all("envelope", "form"):
             self._from_subject(Kind.MISSING_MATERIALS, {"lacking": 2.6, "bad_envelope": 2.4, "want_envelope": 2.0})
