@@ -10,7 +10,7 @@ from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other
 from replacements.reading.facts.addresses import AddressPlace, find_addresses
 from replacements.reading.facts.dates import AgeFound, DateFound, find_ages, find_dates
-from replacements.reading.facts.names import FromName, compatible, fold, from_name, parts
+from replacements.reading.facts.names import FromName, compatible, fold, from_name, name_at, parts
 from replacements.reading.facts.numbers import NumberFound, NumberKind, find_numbers
 from replacements.reading.facts.relations import Account, Relative, account, find_relatives, named_in
 from replacements.reading.facts.signatures import How, NamePlace, find_names
@@ -197,6 +197,14 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
             others[i].names.append(relative.name)
         others[i].places.append((relative.start, max(relative.end, relative.name_end), relative.possessive))
     _join_unnamed(others, other_names)
+    for other in others:  # "my son Viktor … Viktor Emil Gard, born …": the whole name is his too
+        if len(other.names) == 1 and other.names[0].isalpha() and other.names[0].isascii():
+            for m in re.finditer(rf"\b{other.names[0]}(?=[ ][A-Z])", text):
+                whole = name_at(text, m.start(), vocabulary(language))
+                if whole is not None and len(whole.text.split()) > 1:
+                    other.names.append(whole.text)
+                    other.places.append((whole.start, whole.end, False))
+                    break
     nameless = [i for i, o in enumerate(others) if not o.names]
     for group in groups:
         if group is writer:

@@ -264,7 +264,7 @@ class FromName:
 
 
 _HOUSEHOLD = re.compile(
-    r"^(?:the\s+([\w'’-]+?)(?:e?s|['’]s|s['’])(?:\s+family)?|(?:the\s+)?([\w'’-]+)\s+(?:family"
+    r"^(?:the\s+([\w'’-]+?)(?:(?<=[sxz])es|(?<=[cs]h)es|s|['’]s|s['’])(?:\s+family)?|(?:the\s+)?([\w'’-]+)\s+(?:family"
     r"|household)|(?:la\s+)?familia\s+([\w\s'’-]+)|gia đình\s+(?:họ\s+)?([\w\s]+))$",
     re.I,
 )
