@@ -5,14 +5,12 @@ No kind of evidence counts twice in full, so that a long mail is no surer than a
 
 from __future__ import annotations
 
-from replacements.reading.cue_files import cue_file
 from replacements.reading.evidence import (
     CAUSES,
     FAULTS,
     GONE,
     PIECES,
     SHORT,
-    STRANGE,
     Weighed,
     Weight,
     is_close,
@@ -20,33 +18,14 @@ from replacements.reading.evidence import (
     share_of,
 )
 from replacements.reading.scanning import Hit, Scan
+from replacements.reading.scene import Scene
+from replacements.reading.strangers import strangers
 from replacements.reading.topics import TOPIC_CONCEPTS, topics_of
 from replacements.reading.types import Kind, Topic
 
 
-class Weigher:
-    """Weighs one mail. `subject` is None where the writer did not write it; `answering`: the office had asked."""
-
-    def __init__(self, body: Scan, subject: Scan | None, *, language: str, answering: bool, statement: bool) -> None:
-        self.language = language
-        self.body = body
-        self.subject = subject
-        self.answering = answering
-        self.statement = statement
-        self.result = Weighed()
-        self.words = len(body.text.split())
-        b = body
-        self.context = b.has("context", "ballot") or bool(subject and subject.has("context", "ballot"))
-        self.context_here = self.context or bool(b.real("mismark"))
-        self.wants = self._wants()
-        self.fine = bool(b.real("fine"))
-        self.faults = [h for h in b.real(*FAULTS) if not self._of_another(h)]
-        self.faults_supposed = b.supposed(*FAULTS, *GONE)
-        self.gone = b.real(*GONE)
-        self.sent = [h for h in b.real("sent") if not self._denied_sentence(h)]
-        if self.faults_supposed and not self.faults and not self.gone:
-            self.wants = [h for h in self.wants if not b.asked[h.sentence]]
-            self.result.hypothetical = True
+class Weigher(Scene):
+    """Weighs one mail."""
 
     def weigh(self) -> Weighed:
         """Everything, in the order in which one kind depends on another."""
@@ -61,7 +40,8 @@ class Weigher:
         odds[Kind.SPOILED_BALLOT] = self._spoiled() - (3.5 if withdrawn else 0)
         odds[Kind.QUESTION] = self._question()
         odds[Kind.DETAILS] = self._details()
-        odds[Kind.OTHER] = strange
+        # "Other" means none of the rest: it stands beside a request only where it is strong.
+        odds[Kind.OTHER] = strange - (1.5 if strange < 0.8 and max(odds.values()) > 0.2 else 0.0)
         # Club news and invoices use our words too; somebody's own ballot among them makes it a voter's mail again.
         news = min(3, len(self.body.all("bulk"))) * (
             0.8 if self.body.has("own_ballot") else 1.6 if self.context else 3.0
@@ -70,59 +50,6 @@ class Weigher:
             if kind is not Kind.OTHER:
                 odds[kind] -= 4.0 if strange > 0.5 else news
         return self.result
-
-    def _wants(self) -> list[Hit]:
-        """Asking for another ballot, not for an envelope or a form."""
-        pieces = {h.sentence for h in self.body.real("want_envelope", "just_envelope")}
-        ballots = {h.sentence for h in self.body.all("ballot")}
-        # "What is the last day to ask for another?" asks for a date.
-        dates = {h.sentence for h in self.body.all("topic_deadline") if self.body.asked[h.sentence]}
-        urged = {h.sentence for h in self.body.all("please")}
-        # "Do I need a new one?" is no wish yet.
-        doubts = [(h.start, h.end) for h in self.body.all("need_asked")]
-        return [
-            h
-            for h in self.body.real("want")
-            if (h.sentence not in pieces or h.sentence in ballots)
-            and (h.sentence not in dates or h.sentence in urged)
-            and not any(start < h.end and h.start < end for start, end in doubts)
-        ]
-
-    def _is_own(self, hit: Hit) -> bool:
-        """Whether a loss is told of one ballot, not, in passing, of ballots in general or of other mail."""
-        b = self.body
-        if self.wants or b.real("resend") or not any(b.asked) or not self._knows("own"):
-            return True
-        return any(h.sentence == hit.sentence for h in b.all("own"))
-
-    def _knows(self, concept: str) -> bool:
-        return any(c.concept == concept for c in cue_file(self.language).cues)
-
-    def _of_another(self, hit: Hit) -> bool:
-        """Somebody else's mishap, told while the writer's own ballot is fine or nothing is wanted."""
-        others = [h for h in self.body.all("other_person") if h.sentence == hit.sentence and h.start < hit.end]
-        return bool(others) and not self.wants and (self.fine or any(self.body.asked) or bool(self.body.all("hypo")))
-
-    def _denied_sentence(self, hit: Hit) -> bool:
-        return hit.denied or hit.supposed
-
-    def _object(self, hit: Hit) -> str:
-        """What the hit is about: the nearest thing named in its sentence, else the ballot."""
-        near = [
-            h
-            for h in self.body.all("ballot", "own", "thing", *PIECES)
-            if h.sentence == hit.sentence
-            and not (h.concept in ("own", "thing") and h.start < hit.end and hit.start < h.end)
-        ]
-        if all(h.concept == "own" for h in near):
-            if (self.fine or not self.body.all("ballot")) and self.body.all("envelope"):
-                return "envelope"
-            return "ballot"
-        nearest = nearest_to(hit, near, self.body).concept
-        if nearest == "own":
-            named = [h for h in near if h.concept in ("ballot", *PIECES)]
-            return nearest_to(hit, named, self.body).concept if named else "ballot"
-        return nearest
 
     def _add(self, kind: Kind, hit: Hit, weight: float, *, scan: Scan | None = None) -> None:
         cause = CAUSES.get(hit.concept)
@@ -177,7 +104,12 @@ class Weigher:
         if self.fine:
             odds -= 0.8 if wants else 3.2
         if b.real("never", "stolen", "undeliverable") and not b.real("mismark"):
-            odds -= 2.2
+            odds -= 3.0
+        if self._heading_says(*GONE) and not self._heading_says(*FAULTS):
+            odds -= 2.0
+        plain = bool(self.faults) and {h.concept for h in self.faults} <= {"ruin", "goof"} and not wanted
+        if plain and (self.result.odds[Kind.ASSISTANCE] > 0 or self.words > 2 * SHORT):
+            odds -= 1.2
         if b.all("unsure", "need_asked") and not wanted:
             odds -= 1.6
         if self.result.hypothetical and not wants:
@@ -189,28 +121,6 @@ class Weigher:
         if self.answering and not fault:
             odds -= 2.0
         return odds
-
-    def _is_grounded(self, hit: Hit) -> bool:
-        """Whether a mishap is told in the neighbourhood of the ballot, or of "it", or in a mail too short to stray."""
-        b = self.body
-        if not self._knows("own"):
-            return True
-        if self.words > SHORT // 2 and not self.wants and any(b.asked) and not b.has("own_ballot"):
-            return any(h.sentence == hit.sentence for h in b.all("own"))
-        if self.words <= 2 * SHORT:
-            return True
-        near = {hit.sentence - 1, hit.sentence, hit.sentence + 1}
-        return any(h.sentence in near for h in b.all("ballot", "own", "want", "page"))
-
-    def _setting(self) -> float:
-        """Whether the mail is about voting at all, told from all its words."""
-        if self.context:
-            return 0.8
-        if self.context_here:
-            return 0.5
-        if self.words <= SHORT:
-            return 0.2
-        return 0.0 if self.body.has("own") and not self.body.has("bulk", "junk", "job") else -1.4
 
     def _not_received(self) -> float:
         b = self.body
@@ -230,6 +140,8 @@ class Weigher:
         odds += 1.2 if self.wants or b.real("resend") else 0.0
         if self.sent and not (b.real("stolen", "undeliverable") and self.wants):
             odds -= 3.0
+        if self._heading_says(*FAULTS) and not self._heading_says(*GONE):
+            odds -= 2.0
         if b.all("unworried"):
             odds -= 2.6
         if self.fine and not self.wants:
@@ -333,19 +245,16 @@ class Weigher:
         doubt = b.all("unsure", "need_asked")
         if doubt:
             self._add(Kind.QUESTION, doubt[0], 2.2)
-        elif self.result.hypothetical:
+        elif self.result.hypothetical and not self.answering:
             self._add(Kind.QUESTION, self.faults_supposed[0], 2.4)
         elif any(b.asked) and (self.context or b.has("envelope", "form", "packet") or self._plain_and_short()):
             for hit in (b.all("ask") or b.all("context", "ballot", "envelope", "own"))[:1]:
                 self._add(Kind.QUESTION, hit, 2.0)
         return -1.9 + self._sum(Kind.QUESTION) + (0.4 if self.context else 0.0)
 
-    def _plain_and_short(self) -> bool:
-        return self.words <= 2 * SHORT and not self.body.has("bulk", "junk", "job", "press")
-
     def _withdrawal(self) -> float:
         b = self.body
-        weights = {"found": 2.6, "never_mind": 2.8, "cancel_request": 3.0, "no_need": 2.4, "in_person_instead": 1.8}
+        weights = {"found": 2.6, "never_mind": 2.8, "cancel_request": 3.0, "no_need": 2.4, "in_person_instead": 2.3}
         for concept, weight in weights.items():
             for hit in b.real(concept):
                 if concept in ("in_person_instead", "found") and b.asked[hit.sentence]:
@@ -357,6 +266,8 @@ class Weigher:
         odds = -2.2 + self._sum(Kind.WITHDRAWAL) + (0.4 if self.context or self.words <= SHORT else 0.0)
         if b.all("have_two"):
             odds -= 3.0
+        if {e.hit.concept for e in self.result.evidence if e.kind is Kind.WITHDRAWAL} == {"found"}:
+            odds -= 1.5 if self.answering else 0.9 if self.words > 2 * SHORT and not self.gone else 0.0
         if (self.wants or self.faults) and not b.real("never_mind", "cancel_request"):
             odds -= 1.5 if self.wants and self.faults else 0.6 if self.wants else 0.0
         last = max((e.hit.start for e in self.result.evidence if e.kind is Kind.WITHDRAWAL), default=0)
@@ -390,20 +301,8 @@ class Weigher:
         return score
 
     def _other(self) -> float:
-        b = self.body
-        for concept, weight in STRANGE.items():
-            if concept == "bulk" and self.context and not b.has("junk"):
-                weight = 0.8
-            hits = b.real(concept)
-            # One stray word of an advertisement in a voter's own request is no advertisement.
-            stray = len(hits) == 1 and concept in ("junk", "job", "complaint") and b.has("own_ballot")
-            for hit in hits:
-                self._add(Kind.OTHER, hit, weight * (0.6 if stray else 1.0))
-        # A firm speaks of offices and savings, a voter of a ballot of their own.
-        trade = b.real("corporate")
-        if len({b.words(h).lower() for h in trade}) >= 2 and not b.has("own_ballot"):
-            self._add(Kind.OTHER, trade[0], 2.2)
+        evidence, several = strangers(self.body)
+        self.result.evidence.extend(evidence)
         if self.subject is not None:
             self._from_subject(Kind.OTHER, {"junk": 1.5, "press": 2.0, "job": 2.0, "threat": 2.0, "commands": 2.5})
-        several = sum(1 for c in ("junk", "press", "commands", "threat") if len(b.real(c)) > 1)
         return -2.0 + self._sum(Kind.OTHER) + 1.2 * several
