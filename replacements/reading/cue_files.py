@@ -1,4 +1,4 @@
-"""The cue files: what voters say, a TOML file per language, made into patterns that are compiled when first needed.
+"""The cue files: what voters say, TOML files by language, made into patterns that are compiled when first needed.
 
 A cue is a plain phrase over folded text (see `folding`) with a few signs: `(a|b)` one of these, `x?` perhaps, `(x)*`
 any number of times, `word*` any ending, `_` up to three words between, `__` up to seven words, `{name}` an entry of the
@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 
 _NO_SPACES = frozenset({"ko", "zh", "ja"})  # written with few or no spaces between what a cue puts together
 _PART = re.compile(r"\{(\w+)\}")
@@ -55,27 +56,35 @@ class CueFile:
 @cache
 def cue_file(language: str) -> CueFile:
     """The cues of a language, read once. Raises `CueFileError`; a language without a file has no cues."""
-    source = files("replacements.reading") / "cues" / f"{language}.toml"
-    if not source.is_file():
-        return CueFile(language, (), frozenset())
-    data = tomllib.loads(source.read_text(encoding="utf-8"))
+    data: dict[str, dict[str, list[str]]] = {"language": {}, "parts": {}, "concepts": {}}
+    for source in _sources(language):
+        for section, entries in tomllib.loads(source.read_text(encoding="utf-8")).items():
+            data[section].update(entries)
     parts: dict[str, str] = {}
-    for name, phrases in data.get("parts", {}).items():
-        parts[name] = "(" + "|".join(_fill(p, parts, f"{language}.toml, part {name}") for p in phrases) + ")"
+    for name, phrases in data["parts"].items():
+        parts[name] = "(" + "|".join(_fill(p, parts, f"{language}, part {name}") for p in phrases) + ")"
     cues = []
-    for concept, phrases in data.get("concepts", {}).items():
-        where = f"{language}.toml, {concept}"
+    for concept, phrases in data["concepts"].items():
+        where = f"{language}, {concept}"
         for phrase in phrases:
             plain = _fill(phrase, parts, where)
             pattern = _pattern(plain, spaced=language not in _NO_SPACES)
             cues.append(Cue(concept, phrase, _needs(plain), pattern))
-    return CueFile(language, tuple(cues), frozenset(data.get("language", {}).get("words", ())))
+    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())))
 
 
 def languages() -> tuple[str, ...]:
     """The languages that have a cue file, by code."""
     folder = files("replacements.reading") / "cues"
-    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
+    names = {f.name.removesuffix(".toml").split("_")[0] for f in folder.iterdir() if f.name.endswith(".toml")}
+    return tuple(sorted(names))
+
+
+def _sources(language: str) -> list[Traversable]:
+    """The files of a language: `en.toml`, which holds the parts, and those that continue it, `en_topics.toml`."""
+    folder = files("replacements.reading") / "cues"
+    mine = [f for f in folder.iterdir() if f.name == f"{language}.toml" or f.name.startswith(f"{language}_")]
+    return sorted(mine, key=lambda f: f.name)
 
 
 def check() -> None:
@@ -85,7 +94,7 @@ def check() -> None:
             try:
                 list(cue.spans("".join(cue.needs[:1]) or "x"))
             except re.error as error:
-                raise CueFileError(f"{language}.toml, {cue.concept}: {cue.source!r}: {error}") from error
+                raise CueFileError(f"{language}, {cue.concept}: {cue.source!r}: {error}") from error
 
 
 def _fill(phrase: str, parts: dict[str, str], where: str) -> str:
