@@ -7,6 +7,7 @@ run twice or in two processes: the second finds the message read.
 from __future__ import annotations
 
 import hashlib
+import re
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -30,6 +31,12 @@ from replacements.store.database import Database
 from replacements.store.tables import Message, RawMail, Request, Sighting
 
 log = structlog.get_logger()
+# The fields that decide how a message is read, who wrote it and whether it is answered.
+SAYS = re.compile(
+    r"from|sender|reply-to|to|cc|date|subject|in-reply-to|references|mime-version|content-.*|authentication-results"
+    r"|auto-submitted|precedence|list-.*|x-auto.*|x-vacation|x-failed-recipients",
+    re.IGNORECASE,
+)
 MOST_ATTEMPTS = 3  # a message that cannot be judged so many times goes to a person
 
 
@@ -45,13 +52,14 @@ def fingerprint(raw: bytes) -> str:
     """The same message, delivered twice or seen in two folders, has the same one; SHA-256, hexadecimal.
 
     Taken over what the sender wrote and over what the office's server found about the sender, not over the trace that
-    each delivery adds. A message without a Message-ID is compared whole.
+    each delivery adds: a copy in which any field that `SAYS` names is different is a message of its own, or a forged
+    copy could be kept in the true one's place. A message without a Message-ID is compared whole.
     """
     head, _, body = raw.replace(b"\r\n", b"\n").partition(b"\n\n")
     try:
         headers = BytesHeaderParser().parsebytes(head)
         message_id = str(headers["Message-ID"] or "").strip()
-        named = [str(headers[name] or "") for name in ("From", "Date", "Subject", "Authentication-Results")]
+        named = [f"{name.lower()}: {value}" for name, value in headers.items() if SAYS.fullmatch(name)]
     except Exception:  # any header can be broken in any way; then the bytes speak for themselves
         message_id, named = "", []
     if not message_id:
@@ -168,10 +176,8 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
             )
     clear: list[int] = []
     with database.write() as session:
-        claimed = session.execute(
-            update(Message).where(Message.id == message_id, Message.state == "stored").values(state="read")
-        )
-        if claimed.rowcount != 1:  # type: ignore[attr-defined]
+        claim = update(Message).where(Message.id == message_id, Message.state == "stored").values(state="read")
+        if session.scalars(claim.returning(Message.id)).first() is None:  # somebody else read it meanwhile
             return True
         message = session.get_one(Message, message_id, populate_existing=True)
         if judgement is None:
@@ -207,6 +213,9 @@ def _is_clear(row: Request, judgement: Judgement) -> bool:
         and judgement.letter.sender.check is SenderCheck.PASS
         and asked.ballot is not None
         and asked.ballot.replacements_before == 0
+        # A verified sender is only the true owner of some address. What a letter says of a voter may stand in public
+        # lists; the address on the record is what ties the two together where no person looks.
+        and asked.on_file
     )
 
 
@@ -214,6 +223,8 @@ def _approve_clear(database: Database, request_id: int, *, now: datetime) -> Non
     with database.read() as session:
         version = session.get_one(Request, request_id).version
     try:
-        deciding.approve(database, request_id, version=version, by="rules: clear case", roles=("clerk",), at=now)
+        deciding.approve(
+            database, request_id, version=version, by="rules: clear case", roles=("clerk",), at=now, by_rule=True
+        )
     except (deciding.Refused, deciding.Stale):
         log.info("clear case left to a person", request=request_id)

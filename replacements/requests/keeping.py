@@ -33,8 +33,7 @@ def unreadable_request(message: Message, election_id: str, why: str, at: datetim
 
 def request_rows(session: Session, judgement: Judgement, message: Message, force: InForce) -> list[Request]:
     """The rows of a judged message. Machine mail is filed at once; everything else waits for a person."""
-    if not judgement.asked:
-        assert judgement.proposal is not None  # noqa: S101 - a judgement has people or a proposal
+    if judgement.proposal is not None:
         reply = drafting.draft(judgement, force.rules, adopted=force.adopted)
         filed = judgement.letter.machine is not None and judgement.proposal.action is Action.DROP
         return [
@@ -83,6 +82,7 @@ def _row(session: Session, judgement: Judgement, asked: Asked, place: int, messa
             "p": round(asked.who.p, 4),
             "candidates": [answer.candidate_json(c) for c in asked.who.candidates],
             "in_time": answer.in_time_json(asked.in_time),
+            **({"ballot": asked.ballot.number} if asked.ballot else {}),
             "person": person_json(asked.person),
             "may_answer": drafting.may_be_answered(judgement),
         },
