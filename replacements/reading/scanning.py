@@ -54,7 +54,7 @@ _OWN_MOOD = frozenset(
 _OBJECTS = ("opening", "envelope", "ballot", "form", "page")
 _DENIED_AFTER = ("지 않", "지는 않", "지도 않", "지 마", "진 않", "것은 아니", "건 아니", "게 아니", "지 못했지만")
 _NO_SPACES = frozenset({"ko", "zh", "ja"})
-_REACH = {"ko": 14, "zh": 8, "ja": 10}  # how many characters before a cue its denial may stand
+_REACH = {"ko": 4, "zh": 8, "ja": 10}  # how many characters before a cue its denial may stand
 _WORDS_BACK = 5
 _TURNS = (" but ", " pero ", " nhung ", " mais ")
 
@@ -186,7 +186,7 @@ class _Moods:
         if concept in _OWN_MOOD and concept != "never":
             return Hit(concept, start, end, sentence)
         supposed = self._is_supposed(start, end, sentence)
-        denied = concept not in _OWN_MOOD and self._is_denied(start, end, 3 if concept == "want" else _WORDS_BACK)
+        denied = concept not in _OWN_MOOD and self._is_denied(start, end, 4 if concept == "want" else _WORDS_BACK)
         return Hit(concept, start, end, sentence, denied, supposed)
 
     def _is_denied(self, start: int, end: int, words_back: int) -> bool:
