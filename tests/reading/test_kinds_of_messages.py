@@ -1,7 +1,7 @@
 """What is asked, measured on invented messages in several voices.
 
-The writers in `held_out` were read only by their figure (micro F1 0.93) until the cues were done; a few cues were mended
-after that one look, so their figure today is a check against going back, no longer a measure of the unseen.
+The writers in `held_out` were read only by their figure (micro F1 0.93) until the cues were done; some cues were mended
+after that one look, so their figure today guards against going back and no longer measures the unseen.
 """
 
 from __future__ import annotations
