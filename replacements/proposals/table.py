@@ -16,9 +16,10 @@ from replacements.proposals.situation import (
     SURE_ENOUGH,
     Situation,
 )
-from replacements.proposals.types import Action, Because, Proposal
+from replacements.proposals.types import Action, BallotOnRecord, Because, Proposal
 from replacements.reading.types import Cause, Flag, Kind, Topic
 from replacements.roll.types import Standing
+from replacements.rules.office import Rules
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,17 +323,20 @@ def _two_people(s: Situation) -> Iterator[Because]:
     if rules.reason(cause).two_people:
         yield Because(f"reasons.{cause}.two_people", "The rules want two people for this reason.")
     if s.ballot is not None:
-        nth = s.ballot.replacements_before + 1
-        if nth >= rules.replacements.two_people_from:
-            yield Because("replacements.two_people_from", f"This would be replacement number {nth} for this voter.")
-        elif nth > rules.replacements.most_per_voter:
-            yield Because(
-                "replacements.most_per_voter", f"The rules allow {nth - 1} replacements without a supervisor."
-            )
+        yield from too_many(rules, s.ballot)
     if s.names_voided_ballot:
         yield Because("trade.already_replaced", "The message names a ballot that was already replaced.")
     if _new_address(s):
         yield Because("address_change.by_email", "The replacement is to go to a new address.")
+
+
+def too_many(rules: Rules, ballot: BallotOnRecord) -> Iterator[Because]:
+    """Why one more replacement of this voter's ballot needs a second person; nothing where it does not."""
+    nth = ballot.replacements_before + 1
+    if nth >= rules.replacements.two_people_from:
+        yield Because("replacements.two_people_from", f"This would be replacement number {nth} for this voter.")
+    elif nth > rules.replacements.most_per_voter:
+        yield Because("replacements.most_per_voter", f"The rules allow {nth - 1} replacements without a supervisor.")
 
 
 def _advice(s: Situation) -> Iterator[Because]:

@@ -60,13 +60,16 @@ def carry_out(
     at: datetime,
     note: str,
     reply_text: str | None,
+    ballot: str | None = None,
 ) -> Outcome:
+    """Do it. `ballot` is the voter's ballot that the decision was made on: where another one is live by now, a reissue
+    is refused, so that nobody voids a ballot that nobody looked at."""
     voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
     mailing_day: date | None = None
     new_number, stopped, old_number = "", None, ""
     text = "Done."
     if action is Action.REISSUE:
-        old_number, new_number, mailing_day = _reissue(session, request, force, voter, by=by, at=at)
+        old_number, new_number, mailing_day = _reissue(session, request, force, voter, ballot, by=by, at=at)
         text = f"Ballot {old_number} is void; ballot {new_number} goes into the mailing of {mailing_day:%A, %B %d}."
     elif action is Action.SEND_MATERIALS and voter is not None:
         mailing_day = _queue(session, request, force, voter, None, at=at)
@@ -98,7 +101,14 @@ def carry_out(
 
 
 def _reissue(
-    session: Session, request: Request, force: InForce, voter: Voter | None, *, by: str, at: datetime
+    session: Session,
+    request: Request,
+    force: InForce,
+    voter: Voter | None,
+    ballot: str | None,
+    *,
+    by: str,
+    at: datetime,
 ) -> tuple[str, str, date]:
     if voter is None:
         raise Refused("This voter is no longer on the roll. Choose the voter again.")
@@ -111,6 +121,8 @@ def _reissue(
     ).first()
     if live is None:
         raise Refused("This voter has no live ballot that could be replaced.")
+    if ballot is not None and live.number != ballot:
+        raise Refused("This voter's ballot was replaced in this very moment. Load the page again.")
     open_mailing(session, election_id=force.election_id, rules=force.rules, at=at)  # locked before the ledger is
     try:
         new = life.reissue(

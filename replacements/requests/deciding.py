@@ -12,10 +12,13 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from replacements.proposals.types import Action
+from replacements.proposals.table import too_many
+from replacements.proposals.types import Action, BallotOnRecord, Because
 from replacements.requests import office
 from replacements.requests.carrying_out import OPEN, Outcome, Refused, carry_out, close_request, undo_reissue
+from replacements.requests.judging import NO_REPLY
 from replacements.requests.office import InForce
+from replacements.requests.records import StoredBallots
 from replacements.store.database import Database
 from replacements.store.tables import Request
 
@@ -40,11 +43,13 @@ def approve(
     voter_id: str | None = None,
     note: str = "",
     reply_text: str | None = None,
+    by_rule: bool = False,
 ) -> Outcome:
     """Carry out what is proposed, or `action` / another `voter_id` instead (then `note` says why).
 
     A request that needs two people is first marked as agreed to by one; the second must be somebody else, with a role
-    that the rules name. Raises Refused or Stale; then nothing has changed.
+    that the rules name. `by_rule`: no person decides, so where two are needed it is Refused. Raises Refused or Stale;
+    then nothing has changed.
     """
     with database.write() as session:
         request, force = _open_request(session, request_id, version)
@@ -60,14 +65,56 @@ def approve(
             raise Refused("No official has adopted the office's rules yet, so no ballot can be voided.")
         if chosen in NEEDS_VOTER and not voter:
             raise Refused("Choose the voter first: nobody is identified in this request.")
-        if changed and chosen is Action.REISSUE:
-            request.two_people = True  # a ballot voided against the proposal: two people look at it
+        if request.election_id != force.election_id and chosen not in NO_REPLY:
+            raise Refused("This request belongs to an election whose rules are no longer in force. Decline it.")
+        present = StoredBallots(session, force.election_id).present(voter) if voter else None
+        if chosen is Action.REISSUE:
+            if changed:
+                request.two_people = True  # a ballot voided against the proposal: two people look at it
+            _add_reasons(request, since_judged(request, force, present))
+            if request.first_by and present and request.judged.get("ballot", present.number) != present.number:
+                raise Refused("The voter's ballot was replaced after the first person agreed. Decline this request.")
         if request.two_people and chosen is Action.REISSUE:
+            if by_rule:
+                raise Refused("Two people must agree to this.")
             first = _second_person(request, force, by, roles, chosen, voter, note, at)
             if first is not None:
+                if present is not None:  # the ballot that the first of the two looked at
+                    request.judged = {**request.judged, "ballot": present.number}
                 return first
         request.voter_id = voter
-        return carry_out(session, request, force, chosen, by=by, at=at, note=note, reply_text=reply_text)
+        return carry_out(
+            session,
+            request,
+            force,
+            chosen,
+            by=by,
+            at=at,
+            note=note,
+            reply_text=reply_text,
+            ballot=present.number if present else None,
+        )
+
+
+def since_judged(request: Request, force: InForce, present: BallotOnRecord | None) -> list[Because]:
+    """Why a reissue needs two people now, though nothing said so when the request was judged: what the voter's
+    ballot is may have changed since, by another request or another letter."""
+    if present is None:
+        return []
+    found = list(too_many(force.rules, present))
+    if present.replacement_waits or request.judged.get("ballot", present.number) != present.number:
+        text = "The voter's ballot was replaced after this request was judged."
+        found.append(Because("trade.already_replaced", text))
+    return found
+
+
+def _add_reasons(request: Request, more: list[Because]) -> None:
+    if more:
+        request.two_people = True
+    known = {reason["rule"] for reason in request.reasons}
+    added = [{"rule": reason.rule, "text": reason.text} for reason in more if reason.rule not in known]
+    if added:
+        request.reasons = [*request.reasons, *added]
 
 
 def decline(database: Database, request_id: int, *, version: int, by: str, at: datetime, note: str) -> Outcome:

@@ -71,12 +71,14 @@ def _requests_of_conversation(session: Session, letter: Letter) -> Sequence[Requ
     by_thread: Sequence[Request] = ()
     if ids:
         by_thread = session.scalars(
-            select(Request)
-            .join(Message, Message.id == Request.message_id)
-            .outerjoin(Reply, Reply.request_id == Request.id)
-            .where(or_(Message.message_id.in_(ids), Reply.message_id.in_(ids)))
+            select(Request)  # each row once; PostgreSQL cannot tell whether two rows with JSON in them are the same
+            .where(
+                or_(
+                    Request.message_id.in_(select(Message.id).where(Message.message_id.in_(ids))),
+                    Request.id.in_(select(Reply.request_id).where(Reply.message_id.in_(ids))),
+                )
+            )
             .order_by(Request.received_at.desc())
-            .distinct()
         ).all()
     if by_thread or not letter.sender.address:
         return by_thread

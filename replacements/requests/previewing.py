@@ -14,7 +14,9 @@ from sqlalchemy import select
 from replacements.proposals.types import Action
 from replacements.requests import office
 from replacements.requests.carrying_out import Refused, carry_out
-from replacements.requests.deciding import NEEDS_VOTER
+from replacements.requests.deciding import NEEDS_VOTER, since_judged
+from replacements.requests.judging import NO_REPLY
+from replacements.requests.records import StoredBallots
 from replacements.store.database import Database
 from replacements.store.tables import Reply, Request
 
@@ -50,10 +52,16 @@ def preview(
             if action is Action.REISSUE and not force.adopted:
                 raise Refused("No official has adopted the office's rules yet, so no ballot can be voided.")
             differs = action.value != request.proposal or (voter_id or request.voter_id) != request.voter_id
-            two_people = action is Action.REISSUE and (request.two_people or differs)
+            if request.election_id != force.election_id and action not in NO_REPLY:
+                raise Refused("This request belongs to an election whose rules are no longer in force. Decline it.")
             request.voter_id = voter_id or request.voter_id
             if action in NEEDS_VOTER and not request.voter_id:
                 raise Refused("Choose the voter first: nobody is identified in this request.")
+            ballots = StoredBallots(session, force.election_id)
+            present = ballots.present(request.voter_id) if request.voter_id else None
+            two_people = action is Action.REISSUE and (
+                request.two_people or differs or bool(since_judged(request, force, present))
+            )
             newest = session.scalar(select(Reply.id).order_by(Reply.id.desc()).limit(1)) or 0
             carry_out(session, request, force, action, by=by, at=at, note="", reply_text=None)
             session.flush()

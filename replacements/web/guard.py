@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any, TypeVar, cast
 
 from flask import Flask, Response, abort, current_app, flash, g, redirect, request, url_for
+from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.people.accounts import Member, signed_in
@@ -38,8 +39,10 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
+LARGEST = 2**31 - 1  # what a whole number in the database can hold
 _FOR_EVERYBODY = "everybody"
 _FOR_STAFF = "staff"
+_LAST_LEAF = 1_000_000
 View = TypeVar("View", bound=Callable[..., Any])
 
 
@@ -139,9 +142,23 @@ def token() -> str:
     return request.cookies.get(cookie_name(office().settings, "sign-in"), "")
 
 
+class Number(IntegerConverter):
+    """A number in an address. What no row can have as its number is not there."""
+
+    def __init__(self, map: Map) -> None:
+        super().__init__(map, max=LARGEST)
+
+
+def leaf() -> int:
+    """Which page of a list is asked for, from 1; what is none is the first."""
+    return min(max(request.args.get("page", 1, type=int), 1), _LAST_LEAF)
+
+
 def install(app: Flask) -> None:
-    """Put the door in front of every view of the app."""
+    """Put the door in front of every view of the app. Before any page is registered."""
+    app.url_map.converters["int"] = Number
     app.before_request(_at_the_door)
+    app.before_request(_no_nothing)
     app.after_request(_headers)
 
 
@@ -166,6 +183,12 @@ def _at_the_door() -> AnyResponse | None:
     if allowed == _FOR_STAFF or (isinstance(allowed, Permission) and may(member.roles, allowed)):
         return None
     abort(403)
+
+
+def _no_nothing() -> None:
+    """No text that is typed holds the character NUL, and PostgreSQL takes none."""
+    if any("\0" in text for texts in (request.args, request.form) for text in texts.values()):
+        abort(400)
 
 
 def _headers(response: Response) -> Response:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from email import message_from_bytes, policy
 
 from sqlalchemy.orm import Session
 
 from replacements.mail.letter import Letter, UnreadableMail
 from replacements.mail.parsing import parse
+from replacements.mail.structure import Allowance, Node, attachment_name, read_attached, read_tree, transfer_decoded
 from replacements.requests.office import InForce
 from replacements.store.tables import Message, RawMail
 
@@ -20,6 +21,7 @@ _SIGNS = (
     (b"GIF89a", "image/gif"),
 )
 MOST_PICTURES = 20
+_MESSAGES = ("message/rfc822", "message/global")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +47,31 @@ def letter_of(session: Session, message: Message, force: InForce | None) -> Lett
 
 
 def pictures_of(raw: bytes) -> list[Picture]:
-    """The pictures in a message's bytes, in order."""
+    """The pictures in a message's bytes, in order; none where the bytes are no message."""
+    allowance = Allowance()
+    try:
+        root = read_tree(raw, allowance)
+    except UnreadableMail:
+        return []
     found: list[Picture] = []
-    for part in message_from_bytes(raw, policy=policy.default).walk():
+    for node in _nodes(root, allowance, depth=0):
         if len(found) == MOST_PICTURES:
             break
-        if part.get_content_maintype() != "image":
-            continue
-        data = part.get_payload(decode=True)
-        if isinstance(data, bytes):
+        if node.content_type.startswith("image/"):
+            data = transfer_decoded(node, allowance)
             sort = next((kind for sign, kind in _SIGNS if data.startswith(sign)), "")
             if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
                 sort = "image/webp"
-            found.append(Picture(len(found), part.get_filename() or f"picture {len(found) + 1}", sort, data))
+            found.append(Picture(len(found), attachment_name(node, len(found) + 1), sort, data))
     return found
+
+
+def _nodes(node: Node, allowance: Allowance, *, depth: int) -> Iterator[Node]:
+    """A part and all that is in it, messages that are attached included."""
+    yield node
+    for child in node.children:
+        yield from _nodes(child, allowance, depth=depth)
+    if node.content_type in _MESSAGES:
+        inner = read_attached(node, allowance, depth)
+        if inner is not None:
+            yield from _nodes(inner, allowance, depth=depth + 1)

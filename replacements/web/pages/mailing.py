@@ -18,7 +18,7 @@ from replacements.rules.calendar import cut_off
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
 from replacements.web.evidence import full_name
-from replacements.web.guard import here, needs, office, rules_or_stop
+from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("mailing", __name__)
@@ -181,7 +181,7 @@ def label_again(packet_id: int) -> AnyResponse:
 def set_stock() -> AnyResponse:
     force = rules_or_stop()
     style, on_hand = request.form.get("style", "").strip(), request.form.get("on_hand", type=int)
-    if not style or on_hand is None or on_hand < 0:
+    if not style or on_hand is None or not 0 <= on_hand <= LARGEST:
         flash("Enter a ballot style and a number. Nothing was changed.", "stop")
     else:
         with office().database.write() as session:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, render_template, request
+from flask import Blueprint, render_template
 from sqlalchemy import func, select
 from sqlalchemy.orm import aliased
 
 from replacements.people.permissions import Permission
 from replacements.store.tables import Ballot, Mailing, Packet, Request
-from replacements.web.guard import here, needs, office
+from replacements.web.guard import here, leaf, needs, office
 
 blueprint = Blueprint("reissued", __name__, url_prefix="/reissued")
 A_PAGE = 100
@@ -17,7 +17,7 @@ A_PAGE = 100
 @blueprint.get("/")
 @needs(Permission.SEE_REQUESTS)
 def page() -> str:
-    number = max(request.args.get("page", 1, type=int), 1)
+    number = leaf()
     old = aliased(Ballot)
     query = (
         select(Ballot, old, Request, Packet, Mailing)

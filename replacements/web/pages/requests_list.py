@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response
 
 from replacements.people.permissions import Permission
 from replacements.store.tables import Ballot, Look, Message, Request, VoterRow
-from replacements.web.guard import here, needs, office
+from replacements.web.guard import here, leaf, needs, office
 from replacements.web.showing import words
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
@@ -40,7 +40,7 @@ def _query() -> Select[Request, Message]:
 def page() -> str:
     state, proposal = request.args.get("state", "waiting"), request.args.get("proposal", "")
     state = "" if state == "all" else state
-    number = max(request.args.get("page", 1, type=int), 1)
+    number = leaf()
     # Work that waits is done oldest first; what is over is looked up newest first.
     order = Request.received_at.asc() if state in ("waiting", "second", "asked") else Request.received_at.desc()
     with office().database.read() as session:

@@ -19,12 +19,15 @@ from replacements.web.guard import here, needs, office, rules_or_stop
 
 blueprint = Blueprint("week", __name__, url_prefix="/week")
 NAMES_VOTERS = "unusual"
+FIRST_YEAR, LAST_YEAR = 1900, 2999  # beyond, the calendar of the machine ends, or its time zones do
 
 
 def _monday(text: str) -> date:
     try:
         found = date.fromisoformat(text)
     except ValueError:
+        abort(404)
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
         abort(404)
     return found - timedelta(days=found.weekday())
 
