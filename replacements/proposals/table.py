@@ -201,6 +201,12 @@ ROWS: tuple[Row, ...] = (
         "Mailed {mailed_on}: it counts as not received only after {wait_days} days.",
     ),
     Row(
+        lambda s: s.asks(Kind.SPOILED_BALLOT) and s.cause is None and not s.asks(Kind.NOT_RECEIVED),
+        Action.READ,
+        "reasons",
+        "Another ballot is wanted, but not a word says what happened to the first: the rules differ by reason.",
+    ),
+    Row(
         lambda s: s.wants_ballot and _statement(s) and Flag.STATEMENT_ATTACHED in s.flags,
         Action.READ,
         "reasons.{cause}.statement",

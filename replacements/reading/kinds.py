@@ -10,7 +10,9 @@ from replacements.mail.letter import Letter, PartLabel
 from replacements.reading.cue_files import cue_file
 from replacements.reading.evidence import Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
+from replacements.reading.folding import Folded, fold
 from replacements.reading.language import language_of
+from replacements.reading.learned import KINDS, Spoken, speak
 from replacements.reading.scanning import Scan, scan
 from replacements.reading.sentences import Sentence, sentences
 from replacements.reading.types import Cause, Flag, Kind, KindFound, Topic
@@ -20,6 +22,11 @@ _REPLY = re.compile(
     r"^\s*(?:(?:re|aw|sv|res|rv|fw|fwd|tl|답장|회신|trả lời)\s*(?:\[\d+\])?\s*[:：]\s*)+", re.IGNORECASE
 )
 _REQUESTS = (Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED)
+_CAUSES_OF = {
+    Kind.SPOILED_BALLOT: (Cause.SPOILED, Cause.DAMAGED),
+    Kind.NOT_RECEIVED: (Cause.NOT_RECEIVED, Cause.LOST, Cause.STOLEN, Cause.UNDELIVERABLE),
+}
+_CAUSE_TOLD = -0.7  # log-odds: a third; what is less likely than that was not told
 _LONGEST_WORDS = 90  # characters of the writer's words shown for one stretch
 _SHOWN = 3
 _NOTHING = 0.55  # nothing found at all: most likely not for us, and a person looks
@@ -54,13 +61,47 @@ class KindsFound:
 
 def find_kinds(letter: Letter) -> KindsFound:
     """Read what a letter asks. Pure: the same letter gives the same answer."""
+    if letter.machine is not None:
+        text = letter.new_text
+        found = KindFound(Kind.AUTOMATIC, 0.99, (letter.machine.because[:_LONGEST_WORDS],))
+        return KindsFound((found,), (), (), frozenset(), (), None, _language(letter), sentences(text))
+    return _found(_weigh(letter))
+
+
+def cue_odds(letter: Letter) -> dict[Kind, float]:
+    """The log-odds of every kind by the cues alone; what the learned weights are learned beside."""
+    return _weigh(letter).weighed.odds
+
+
+def spoken_text(letter: Letter) -> str:
+    """What the learned weights are over: the subject that the writer wrote, a line, and the new text."""
+    subject = _REPLY.sub("", letter.subject).strip()
+    replied = subject != letter.subject.strip()
+    return f"{'' if replied and letter.new_text.strip() else subject}\n{letter.new_text}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Cues:
+    """A letter weighed by its cues. `bare`: it has no text, and its subject speaks for it."""
+
+    letter: Letter
+    body: Scan
+    weighed: Weighed
+    language: str
+    bare: bool
+
+
+def _language(letter: Letter) -> str:
+    text = letter.new_text
+    subject = _REPLY.sub("", letter.subject).strip()
+    return language_of(text if len(text.split()) >= 3 else f"{text} {subject}".strip())[0]
+
+
+def _weigh(letter: Letter) -> _Cues:
     text = letter.new_text
     subject = _REPLY.sub("", letter.subject).strip()
     replied = subject != letter.subject.strip()
-    language, _ = language_of(text if len(text.split()) >= 3 else f"{text} {subject}".strip())
-    if letter.machine is not None:
-        found = KindFound(Kind.AUTOMATIC, 0.99, (letter.machine.because[:_LONGEST_WORDS],))
-        return KindsFound((found,), (), (), frozenset(), (), None, language, sentences(text))
+    language = _language(letter)
     names = " ".join(a.name for a in letter.attachments if a.is_picture) if not text.strip() else ""
     bare = not any(c.isalnum() for c in text)
     spoken = " . ".join(p for p in (subject, re.sub(r"[_.\-]|\d", " ", names)) if p) if bare else text
@@ -69,7 +110,7 @@ def find_kinds(letter: Letter) -> KindsFound:
     statement = statement_among(letter.attachments)
     answering = not bare and _office_asked(letter, replied, language)
     weighed = Weigher(body, heading, language=language, answering=answering, statement=bool(statement)).weigh()
-    return _found(text, body, weighed, letter, language, bare=bare)
+    return _Cues(letter, body, weighed, language, bare)
 
 
 def _scan(text: str, language: str) -> Scan:
@@ -92,29 +133,48 @@ def _office_asked(letter: Letter, replied: bool, language: str) -> bool:
     return False
 
 
-def _found(text: str, body: Scan, weighed: Weighed, letter: Letter, language: str, *, bare: bool) -> KindsFound:
-    kinds = _kinds(weighed, body)
+def _found(cues: _Cues) -> KindsFound:
+    weighed, body, letter = cues.weighed, cues.body, cues.letter
+    text = letter.new_text
+    spoken = spoken_text(letter)
+    folded = fold(spoken)
+    learned = speak(folded, weighed.odds)
+    before = len(spoken) - len(text)  # the subject and its line
+    stretches = {kind: _stretches(learned.places[kind], folded, before) for kind in KINDS}
+    kinds = _kinds(learned, weighed, body, {k: [text[a:b] for a, b in row] for k, row in stretches.items()})
     names = frozenset(k.kind for k in kinds)
     flag_words = tuple(flags_of(body, weighed, names, letter.attachments))
     evidence = []
     for e in sorted(weighed.evidence, key=lambda e: (e.scan is not body, e.hit.start, e.hit.end)):
-        here = e.scan is body and not bare
+        here = e.scan is body and not cues.bare
         start, end = e.scan.span(e.hit) if here else (-1, -1)
         words = _clip(e.scan.words(e.hit))
         evidence.append(Evidence(e.kind, words, start, end, e.weight, e.hit.sentence if here else -1, e.cause))
+    told = {e.kind for e in evidence if e.start >= 0}
+    for kind in names - told:
+        for start, end in stretches.get(kind, ())[:1]:
+            sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
+            evidence.append(Evidence(kind, _clip(text[start:end]), start, end, 1.0, sentence, None))
     topics = weighed.topics if names & {Kind.QUESTION, Kind.ASSISTANCE} else ()
     return KindsFound(
         kinds, tuple(evidence), topics, frozenset(f for f, _ in flag_words), flag_words,
-        _cause(kinds, weighed), language, sentences(text),
+        _cause(kinds, weighed, learned), cues.language, sentences(text),
     )  # fmt: skip
 
 
-def _kinds(weighed: Weighed, body: Scan) -> tuple[KindFound, ...]:
+def _stretches(places: tuple[tuple[float, int, int], ...], folded: Folded, before: int) -> list[tuple[int, int]]:
+    """Places of the plain form as stretches of the new text; those of the subject are left out."""
+    row = [folded.span(start, end) for _, start, end in places]
+    return [(start - before, end - before) for start, end in row if start >= before]
+
+
+def _kinds(learned: Spoken, weighed: Weighed, body: Scan, words: dict[Kind, list[str]]) -> tuple[KindFound, ...]:
     found = []
-    for kind, odds in weighed.odds.items():
-        p = 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
+    for kind in KINDS:
+        p = 1 / (1 + math.exp(-max(-30.0, min(30.0, learned.kinds[kind]))))
         if p >= 0.5:
-            found.append(KindFound(kind, round(min(p, 0.995), 4), _because(weighed, kind) or _opening(body)))
+            because = _because(weighed, kind) or tuple(dict.fromkeys(map(_clip, words[kind]))) or _opening(body)
+            found.append(KindFound(kind, round(min(p, 0.995), 4), because))
     if not found:
         found.append(KindFound(Kind.OTHER, _NOTHING, _because(weighed, Kind.OTHER)))
     return tuple(sorted(found, key=lambda k: -k.p))
@@ -138,12 +198,14 @@ def _clip(words: str) -> str:
     return words if len(words) <= _LONGEST_WORDS else words[: _LONGEST_WORDS - 1].rsplit(" ", 1)[0] + "…"
 
 
-def _cause(kinds: tuple[KindFound, ...], weighed: Weighed) -> Cause | None:
+def _cause(kinds: tuple[KindFound, ...], weighed: Weighed, learned: Spoken) -> Cause | None:
+    """Why a ballot is wanted: by the cues, else by what the words say; None where neither tells what happened."""
     for found in kinds:
         if found.kind in _REQUESTS:
             causes = [e for e in weighed.evidence if e.kind is found.kind and e.cause is not None]
             if causes:
                 # "Cannot find it, never saw it" is lost: not received is what remains when nothing else is said.
                 return max(causes, key=lambda e: (e.cause is not Cause.NOT_RECEIVED, e.weight)).cause
-            return Cause.SPOILED if found.kind is Kind.SPOILED_BALLOT else Cause.NOT_RECEIVED
+            likeliest = max(_CAUSES_OF[found.kind], key=lambda cause: learned.causes[cause])
+            return likeliest if learned.causes[likeliest] >= _CAUSE_TOLD else None
     return None

@@ -33,6 +33,7 @@ def asking(*kinds: Kind, **more: object) -> Situation:
             voter=VOTER,
             ballot=OUT,
             chance=0.97,
+            cause=Cause.SPOILED if Kind.SPOILED_BALLOT in kinds else None,
         ),
         **more,  # type: ignore[arg-type]
     )
@@ -53,6 +54,11 @@ def test_a_certain_voter_with_a_spoiled_ballot_gets_another() -> None:
     assert proposal.action is Action.REISSUE
     assert not proposal.two_people
     assert proposal.reasons[0].rule == "reasons.spoiled"
+
+
+def test_a_wish_without_a_reason_goes_to_a_person() -> None:
+    proposal = propose(asking(Kind.SPOILED_BALLOT, cause=None))
+    assert (proposal.action, proposal.reasons[0].rule) == (Action.READ, "reasons")
 
 
 def test_a_lost_ballot_needs_a_signed_statement_first() -> None:
