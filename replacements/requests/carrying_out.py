@@ -96,7 +96,7 @@ def carry_out(
         own_text=reply_text,
     )
     if reply is not None:
-        text += f" The reply ({reply.template}) is on its way out."
+        text += f" The reply “{reply.subject}” goes out now."
     return Outcome(state, text, new_number)
 
 
@@ -220,13 +220,48 @@ def _reply(
     stopped: bool | None,
     own_text: str | None,
 ) -> Reply | None:
+    rendered = words_of_reply(
+        session,
+        request,
+        force,
+        action,
+        voter,
+        old_number=old_number,
+        new_number=new_number,
+        mailing_day=mailing_day,
+        stopped=stopped,
+    )
+    if rendered is None:
+        return None
+    message = session.get_one(Message, request.message_id)
+    if own_text is not None and _changed(own_text, request):
+        rendered = _edited(rendered, own_text)
+    return queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=at)
+
+
+def words_of_reply(
+    session: Session,
+    request: Request,
+    force: InForce,
+    action: Action,
+    voter: Voter | None,
+    *,
+    old_number: str = "",
+    new_number: str = "",
+    mailing_day: date | None = None,
+    stopped: bool | None = None,
+) -> Rendered | None:
+    """The reply that goes with an action, filled with these facts; None where none goes. Changes nothing.
+
+    Raises Refused where the office has no reviewed text for it.
+    """
     message = session.get_one(Message, request.message_id)
     judged = request.judged
     if action in NO_REPLY or not judged.get("may_answer") or not message.sender:
         return None
     chance = in_time(force.rules, mailing_day, overseas=bool(voter and voter.overseas)) if mailing_day else None
     try:
-        rendered = render(
+        return render(
             action.value,
             judged.get("language", "en"),
             drafting.facts(
@@ -247,9 +282,6 @@ def _reply(
         )
     except NoText as error:
         raise Refused(f"There is no reviewed text for this: {error}. Choose another action.") from error
-    if own_text is not None and _changed(own_text, request):
-        rendered = _edited(rendered, own_text)
-    return queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=at)
 
 
 def _changed(own_text: str, request: Request) -> bool:

@@ -11,6 +11,8 @@ from replacements.store.tables import Request, VoterRow
 from replacements.web.showing import WITHHELD
 
 MOST_SHOWN = 4
+# What tells namesakes apart: shown of each where several fit, whether or not the message says anything of it.
+TELLING = ("birth_date", "address")
 _DIFFERS = ("differs", "other ", "slip", "typo")
 _FULL_BAR = 100  # the bar's width for the strongest piece of evidence, in the drawing's own units
 
@@ -40,11 +42,20 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
+class Row:
+    """One fact of every candidate: its code, a piece or None per candidate. `apart`: the records differ in it."""
+
+    fact: str
+    pieces: tuple[Piece | None, ...]
+    apart: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
-    """The table: candidates across, facts down (`rows`: the fact's code, a piece or None per candidate)."""
+    """The table: candidates across, facts down."""
 
     candidates: tuple[Shown, ...]
-    rows: tuple[tuple[str, tuple[Piece | None, ...]], ...]
+    rows: tuple[Row, ...]
     left_out: int
 
 
@@ -102,20 +113,13 @@ def comparison(session: Session, request: Request, *, personal: bool) -> Compari
     voters = [session.get(VoterRow, c["voter_id"]) for c in kept]
     strongest = max((abs(w) for c in kept for w in c.get("weights", {}).values()), default=0.0) or 1.0
     facts = list(dict.fromkeys(fact for c in kept for fact in (*c.get("evidence", {}), *c.get("weights", {}))))
+    if personal and len(kept) > 1:
+        facts += [fact for fact in TELLING if fact not in facts]
     rows = []
     for fact in facts:
-        pieces: list[Piece | None] = []
-        for candidate, voter in zip(kept, voters, strict=True):
-            level, weight = candidate.get("evidence", {}).get(fact), candidate.get("weights", {}).get(fact)
-            if level is None and weight is None:
-                pieces.append(None)
-                continue
-            shown = _on_record(fact, voter) if personal else WITHHELD
-            against = weight is not None and weight < 0
-            differs = against or any(word in (level or "") for word in _DIFFERS)
-            width = _FULL_BAR * abs(weight or 0.0) / strongest
-            pieces.append(Piece(shown, level or "", weight, round(width, 1), against, differs))
-        rows.append((fact, tuple(pieces)))
+        pieces = tuple(_piece(c, fact, v, strongest, personal) for c, v in zip(kept, voters, strict=True))
+        told = {_on_record(fact, voter) for voter in voters}
+        rows.append(Row(fact, pieces, apart=len(told) > 1))
     candidates = tuple(
         Shown(
             (full_name(voter) if voter else candidate["voter_id"]) if personal else f"Candidate {chr(65 + place)}",
@@ -127,3 +131,15 @@ def comparison(session: Session, request: Request, *, personal: bool) -> Compari
         for place, (candidate, voter) in enumerate(zip(kept, voters, strict=True))
     )
     return Comparison(candidates, tuple(rows), len(found) - len(kept))
+
+
+def _piece(
+    candidate: dict[str, Any], fact: str, voter: VoterRow | None, strongest: float, personal: bool
+) -> Piece | None:
+    level, weight = candidate.get("evidence", {}).get(fact), candidate.get("weights", {}).get(fact)
+    on_record = _on_record(fact, voter) if personal else WITHHELD
+    if level is None and weight is None:
+        return Piece(on_record, "", None, 0.0, against=False, differs=False) if personal and on_record else None
+    against = weight is not None and weight < 0
+    differs = against or any(word in (level or "") for word in _DIFFERS)
+    return Piece(on_record, level or "", weight, round(_FULL_BAR * abs(weight or 0.0) / strongest, 1), against, differs)

@@ -15,6 +15,7 @@ from flask import Flask, request
 
 from replacements.people.permissions import Permission
 from replacements.rules.calendar import local
+from replacements.store.tables import Message
 from replacements.web.guard import Here, here
 
 WITHHELD = "withheld"
@@ -29,6 +30,12 @@ def word(code: object, group: str) -> str:
     """What people call a code; the code itself, spaced out, where no word is on the list."""
     text = "" if code is None else str(code)
     return _words()[group].get(text, text.replace("_", " "))
+
+
+def noteworthy(message: Message) -> list[str]:
+    """The notices on a message that a person should know of before opening it, by code."""
+    found = [notice["code"] for notice in (message.judgement or {}).get("notices", [])]
+    return [code for code in found if code in _words()["notice_short"]]
 
 
 def words(group: str) -> dict[str, str]:
@@ -47,6 +54,32 @@ def day(value: date | str | None) -> str:
         return "–"
     found = date.fromisoformat(value[:10]) if isinstance(value, str) else value
     return f"{found:%a, %b} {found.day}, {found.year}"
+
+
+def short_day(value: date | str | None) -> str:
+    """`Mon, Sep 28`; with the year only where it is not the office's present one."""
+    if not value:
+        return "–"
+    found = date.fromisoformat(value[:10]) if isinstance(value, str) else value
+    return f"{found:%a, %b} {found.day}" if found.year == at_the_office(here().at).year else day(found)
+
+
+def short_moment(value: datetime | None) -> str:
+    """`Mon, Sep 28, 11:05 am`, for lists."""
+    if value is None:
+        return "–"
+    found = at_the_office(value)
+    return f"{short_day(found.date())}, {clock(found)}"
+
+
+def left(value: datetime) -> str:
+    """How long until then, as one would say it: `4 h 40 min`."""
+    minutes = max(int((value - here().at).total_seconds() // 60), 0)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{minutes // (24 * 60)} days"
 
 
 def moment(value: datetime | None) -> str:
@@ -95,6 +128,11 @@ def percent(value: float | None) -> str:
     if 0.99 < value < 1:
         return "over 99 %"
     return f"{round(value * 100)} %"
+
+
+def chance(value: float | None) -> str:
+    """A chance that was worked out; never said as a certainty."""
+    return percent(value if value is None else min(max(value, 0.001), 0.999))
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +206,12 @@ def menu(looker: Here) -> list[Link]:
 def install(app: Flask) -> None:
     app.jinja_env.filters.update(
         word=word,
+        noteworthy=noteworthy,
         day=day,
+        short_day=short_day,
+        short_moment=short_moment,
+        left=left,
+        chance=chance,
         moment=moment,
         moment_text=moment_text,
         age=age,

@@ -201,7 +201,8 @@ def test_after_todays_mailing_is_closed_the_next_one_is_tomorrows(site: Site) ->
     client = site.client("mail_room")
     assert "Mailing of Tue, Sep 29, 2026" in client.get("/mailing").get_data(as_text=True)
     _after(client, "/mailings/1/close")
-    assert "Mailing of Wed, Sep 30, 2026" in client.get("/mailing").get_data(as_text=True)
+    assert "Mailing of Wed, Sep 30, 2026" in client.get("/mailing/filling").get_data(as_text=True)
+    assert "Mailing of Wed, Sep 30, 2026" in site.see("clerk", "/mailing").get_data(as_text=True)
     front = client.get("/").get_data(as_text=True)
     assert "Wed, Sep 30, 2026, 2:00 pm" in front
-    assert "closed and not signed off yet" in front
+    assert "to sign off the mailing of Tue, Sep 29, 2026" in front

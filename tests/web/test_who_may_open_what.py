@@ -26,6 +26,7 @@ GET = {
     "/reissued/": READERS,
     "/ledger/": READERS,
     "/mailing": READERS | MAIL,
+    "/mailing/filling": READERS | MAIL,
     "/mailings/1": READERS | MAIL,
     "/mailings/1/labels.pdf": MAIL,
     "/return-desk/": frozenset({Role.RETURN_DESK, Role.SUPERVISOR}),

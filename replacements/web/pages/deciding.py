@@ -14,9 +14,13 @@ from werkzeug.wrappers import Response
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.requests import deciding
+from replacements.requests.awaiting import live_ballot, reply_now
+from replacements.requests.carrying_out import OPEN
 from replacements.requests.previewing import preview
-from replacements.store.tables import Request
+from replacements.store.tables import Ballot, Request, VoterRow
+from replacements.web.evidence import address_line, full_name
 from replacements.web.guard import here, needs, office
+from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("deciding", __name__, url_prefix="/requests")
 
@@ -44,7 +48,14 @@ def _decide(request_id: int, decision: Callable[[], deciding.Outcome]) -> Respon
 @needs(Permission.DECIDE)
 def approve(request_id: int) -> Response:
     """As proposed; on a request that waits for a second person, the second approval."""
-    looker, version = here(), _version()
+    looker, version, own_words = here(), _version(), _own_words()
+    if own_words is not None and _says_something_else_by_now(request_id):
+        flash(
+            "What this reply has to say has changed since you opened the page, perhaps because a mailing closed. "
+            "Nothing was changed. Read the reply below once more; your browser's Back brings your own words back.",
+            "stop",
+        )
+        return redirect(url_for("request.page", request_id=request_id), 303)
     return _decide(
         request_id,
         lambda: deciding.approve(
@@ -54,9 +65,34 @@ def approve(request_id: int) -> Response:
             by=looker.name,
             roles=looker.roles,
             at=looker.at,
-            reply_text=request.form.get("reply_text"),
+            reply_text=own_words,
         ),
     )
+
+
+def _own_words() -> str | None:
+    """The reply as the clerk wrote it; None where it is what the page showed, which is then filled anew."""
+    written, shown = request.form.get("reply_text"), request.form.get("reply_shown")
+    if written is None or (shown is not None and written.split() == shown.split()):
+        return None
+    return written
+
+
+def _says_something_else_by_now(request_id: int) -> bool:
+    """Whether the reply that a clerk changed is not the one that the facts of this moment give: another mailing day."""
+    shown, force = request.form.get("reply_shown"), here().in_force
+    if shown is None or force is None:
+        return False
+    with office().database.read() as session:
+        found = session.get(Request, request_id)
+        if found is None or found.state not in OPEN:
+            return False  # for `requests.deciding` to say
+        day = upcoming(session, force, here().at).goes_on
+        try:
+            now = reply_now(session, found, force, mailing_day=day)
+        except deciding.Refused:
+            return False
+        return now is not None and now.text.split() != shown.split()
 
 
 def _instead(request_id: int) -> tuple[Action, str | None, str] | None:
@@ -95,8 +131,20 @@ def look_first(request_id: int) -> str | Response:
                 voter_id=voter_id or "",
                 note=note,
                 preview=shown,
+                full_name=full_name,
+                address_line=address_line,
+                **_for_whom(request_id, voter_id),
             )
     return redirect(url_for("request.page", request_id=request_id), 303)
+
+
+def _for_whom(request_id: int, voter_id: str | None) -> dict[str, VoterRow | Ballot | None]:
+    """The voter whom another decision would be about, and the ballot that this voter has out."""
+    with office().database.read() as session:
+        found = session.get_one(Request, request_id)
+        about = voter_id or found.voter_id
+        voter = session.get(VoterRow, about) if about else None
+        return {"voter": voter, "old": live_ballot(session, found.election_id, about)}
 
 
 @blueprint.post("/<int:request_id>/change")

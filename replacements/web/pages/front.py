@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from datetime import datetime
+
 from flask import Blueprint, render_template
-from sqlalchemy import func, select
+from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session
 
 from replacements.mailings import stock
+from replacements.people.permissions import Permission
+from replacements.proposals.types import Action
+from replacements.requests.carrying_out import OPEN
 from replacements.store.tables import Condition, Mailing, Message, Packet, Reply, Request
 from replacements.web.guard import for_staff, here, office
+from replacements.web.order import FOR_THE_MAILING, may_be_a_threat, next_waiting
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("front", __name__)
@@ -22,16 +29,45 @@ def _going(session: Session, mailing: Mailing | None) -> dict[str, int]:
     return {"ballots": ballots, "materials": len(packets) - ballots}
 
 
+Counted = tuple[int, datetime | None]  # how many wait, and since when the oldest does
+
+
+def _work(session: Session) -> dict[str, Counted]:
+    """What waits, in the groups in which the day's work is done. Each request that waits is in one group only."""
+    threat = case((may_be_a_threat(), 1), else_=0)
+    rows = session.execute(
+        select(Request.state, Request.proposal, threat, func.count(), func.min(Request.received_at))
+        .where(Request.election_id == here().election_id, Request.state.in_(OPEN))
+        .group_by(Request.state, Request.proposal, threat)
+    ).all()
+    groups: dict[str, list[tuple[int, datetime]]] = defaultdict(list)
+    for state, proposal, is_threat, count, oldest in rows:
+        if state == "waiting":
+            groups["waiting"].append((count, oldest))
+        groups[_group(state, proposal, is_threat == 1)].append((count, oldest))
+    names = ("waiting", "threats", "mailing", "second", "reading", "others", "asked")
+    return {
+        name: (sum(n for n, _ in groups[name]), min((oldest for _, oldest in groups[name]), default=None))
+        for name in names
+    }
+
+
+def _group(state: str, proposal: str, is_threat: bool) -> str:
+    if state != "waiting":
+        return state
+    if is_threat:
+        return "threats"
+    if proposal in FOR_THE_MAILING:
+        return "mailing"
+    return "reading" if proposal == Action.READ else "others"
+
+
 @blueprint.get("/")
 @for_staff
 def page() -> str:
     force, at = here().in_force, here().at
     with office().database.read() as session:
-        counted = session.execute(
-            select(Request.state, func.count(), func.min(Request.received_at))
-            .where(Request.election_id == here().election_id)
-            .group_by(Request.state)
-        ).all()
+        work = _work(session)
         unsigned = session.scalars(
             select(Mailing)
             .where(Mailing.state == "closed", Mailing.election_id == here().election_id)
@@ -40,8 +76,9 @@ def page() -> str:
         following = upcoming(session, force, at) if force else None
         return render_template(
             "front.html",
-            waiting={state: (count, oldest) for state, count, oldest in counted},
-            next_mailing=following,
+            work=work,
+            begin_with=next_waiting(session, here().election_id) if here().may(Permission.DECIDE) else None,
+            following=following,
             going=_going(session, following.mailing if following else None),
             shortages=stock.shortages(session, force.election_id) if force else [],
             unsigned=unsigned,

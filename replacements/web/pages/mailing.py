@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
 from sqlalchemy import select
@@ -33,7 +33,8 @@ PAPERS: dict[str, tuple[str, Paper]] = {
 
 def _page(session: Session, mailing: Mailing | None) -> str:
     force = rules_or_stop()
-    goes_on = mailing.goes_on if mailing else upcoming(session, force, here().at).goes_on
+    filled_now = upcoming(session, force, here().at)
+    goes_on = mailing.goes_on if mailing else filled_now.goes_on
     rows = (
         session.execute(
             select(Packet, Ballot, VoterRow)
@@ -54,6 +55,8 @@ def _page(session: Session, mailing: Mailing | None) -> str:
         "mailing.html",
         mailing=mailing,
         goes_on=goes_on,
+        filled_now=filled_now,
+        unsigned=_unsigned(session, force.election_id),
         closes_at=cut_off(force.rules, goes_on),
         rows=rows,
         going=[packet for packet, _, _ in rows if packet.state != "pulled"],
@@ -71,9 +74,27 @@ def _page(session: Session, mailing: Mailing | None) -> str:
 @blueprint.get("/mailing")
 @needs(Permission.SEE_MAILING)
 def next_one() -> str:
+    """The mailing that is to be signed off, for those who sign; else the one that is being filled."""
+    force = rules_or_stop()
+    with office().database.read() as session:
+        closed = _unsigned(session, force.election_id) if here().may(Permission.SIGN_MAILING) else []
+        return _page(session, closed[0] if closed else upcoming(session, force, here().at).mailing)
+
+
+@blueprint.get("/mailing/filling")
+@needs(Permission.SEE_MAILING)
+def filling() -> str:
+    """The mailing that what is approved now goes into."""
     force = rules_or_stop()
     with office().database.read() as session:
         return _page(session, upcoming(session, force, here().at).mailing)
+
+
+def _unsigned(session: Session, election_id: str) -> Sequence[Mailing]:
+    """Closed, and not gone: oldest first."""
+    return session.scalars(
+        select(Mailing).where(Mailing.state == "closed", Mailing.election_id == election_id).order_by(Mailing.goes_on)
+    ).all()
 
 
 @blueprint.get("/mailings/<int:mailing_id>")

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from flask import Blueprint, abort, render_template
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
+from replacements.replies.texts import Rendered
+from replacements.requests.awaiting import awaited, live_ballot, reply_now
+from replacements.requests.carrying_out import OPEN, Refused
+from replacements.requests.office import InForce
 from replacements.rules.transit import in_time
 from replacements.store.tables import Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
-from replacements.web.evidence import comparison
+from replacements.web.evidence import comparison, full_name
 from replacements.web.guard import here, needs, office
 from replacements.web.letters import letter_of
+from replacements.web.order import next_waiting
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("request", __name__, url_prefix="/requests")
@@ -70,20 +78,17 @@ def page(request_id: int) -> str:
             .limit(20)
         ).all()
         replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
-        waits_next = session.scalar(
-            select(Request.id)
-            .where(Request.state == "waiting", Request.id != request.id, Request.election_id == request.election_id)
-            .order_by(Request.received_at, Request.id)
-            .limit(1)
-        )
         letter = letter_of(session, message, looker.in_force)
-        undecided = request.state in ("waiting", "second", "asked")
-        chance = None
-        if looker.in_force and request.judged.get("in_time") and undecided:
-            overseas = bool(voter and voter.overseas)
-            rules = looker.in_force.rules
+        undecided = request.state in OPEN
+        chance, reply, cannot = None, None, ""
+        if looker.in_force:
             day = upcoming(session, looker.in_force, looker.at).goes_on
-            chance = in_time(rules, day, overseas=overseas)
+            if request.judged.get("in_time") and (undecided or packet):
+                overseas = bool(voter and voter.overseas)
+                goes_on = packet[1].goes_on if packet and not undecided else day
+                chance = in_time(looker.in_force.rules, goes_on, overseas=overseas)
+            if undecided:
+                reply, cannot = _reply(session, request, looker.in_force, day)
         return render_template(
             "request.html",
             request_=request,
@@ -96,8 +101,21 @@ def page(request_id: int) -> str:
             others=others,
             replies=replies,
             undecided=undecided,
-            waits_next=waits_next,
+            full_name=full_name,
+            awaited=awaited(request),
+            old=live_ballot(session, request.election_id, request.voter_id),
+            reply_now=reply,
+            cannot=cannot,
+            waits_next=next_waiting(session, request.election_id, besides=request.id),
             chance=chance,
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
         )
+
+
+def _reply(session: Session, request: Request, force: InForce, day: date) -> tuple[Rendered | None, str]:
+    """What approving would send now; or why it could not be approved."""
+    try:
+        return reply_now(session, request, force, mailing_day=day), ""
+    except Refused as refused:
+        return None, str(refused)

@@ -8,12 +8,16 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from werkzeug.wrappers import Response
 
 from replacements.people.permissions import Permission
+from replacements.requests.carrying_out import OPEN
 from replacements.store.tables import Ballot, Look, Message, Request, VoterRow
 from replacements.web.guard import here, leaf, needs, office
+from replacements.web.order import FOR_THE_MAILING, first_things_first, for_the_mailing
 from replacements.web.showing import words
+from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
 A_PAGE = 50
+FOR_MAILING = "for_mailing"  # what must be decided before the mailing closes, whichever of the proposals it is
 
 
 def _where(state: str, proposal: str) -> list[ColumnElement[bool]]:
@@ -22,7 +26,9 @@ def _where(state: str, proposal: str) -> list[ColumnElement[bool]]:
         chosen.append(Request.election_id == here().election_id)
     if state:
         chosen.append(Request.state == state)
-    if proposal:
+    if proposal == FOR_MAILING:
+        chosen.append(for_the_mailing())
+    elif proposal:
         chosen.append(Request.proposal == proposal)
     return chosen
 
@@ -38,21 +44,18 @@ def _query() -> Select[Request, Message]:
 @blueprint.get("/")
 @needs(Permission.SEE_REQUESTS)
 def page() -> str:
+    force = here().in_force
     state, proposal = request.args.get("state", "waiting"), request.args.get("proposal", "")
     state = "" if state == "all" else state
     number = leaf()
-    # Work that waits is done oldest first; what is over is looked up newest first.
-    order = Request.received_at.asc() if state in ("waiting", "second", "asked") else Request.received_at.desc()
+    # Work that waits is done in the order of the day; what is over is looked up newest first.
+    order = first_things_first() if state in OPEN else (Request.received_at.desc(), Request.id.desc())
     with office().database.read() as session:
         by_state = _counted(session, Request.state, _where("", ""))
         by_proposal = _counted(session, Request.proposal, _where(state, ""))
         total = session.scalar(select(func.count()).select_from(Request).where(*_where(state, proposal))) or 0
         rows = session.execute(
-            _query()
-            .where(*_where(state, proposal))
-            .order_by(order, Request.id)
-            .offset((number - 1) * A_PAGE)
-            .limit(A_PAGE)
+            _query().where(*_where(state, proposal)).order_by(*order).offset((number - 1) * A_PAGE).limit(A_PAGE)
         ).all()
         return render_template(
             "requests.html",
@@ -61,6 +64,9 @@ def page() -> str:
             proposal=proposal,
             by_state=by_state,
             by_proposal=by_proposal,
+            for_mailing=sum(count for code, count in by_proposal.items() if code in FOR_THE_MAILING),
+            FOR_MAILING=FOR_MAILING,
+            closes_at=upcoming(session, force, here().at).closes_at if force else None,
             states=words("state"),
             total=total,
             number=number,

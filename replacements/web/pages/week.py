@@ -67,6 +67,7 @@ def one(monday: str) -> str:
         week=found,
         monday=start,
         sunday=start + timedelta(days=6),
+        last_day=local(force.rules, here().at).date(),
         before=start - timedelta(days=7),
         after=start + timedelta(days=7),
         tables=[name for name in sorted(export.tables(found)) if _may_have(name)],

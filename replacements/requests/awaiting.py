@@ -1,0 +1,73 @@
+"""What a request waits for: what approving it would do at this moment, and the reply that would go. Reads only, for a
+page that is opened often; `previewing` looks at other decisions.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from replacements.proposals.types import Action
+from replacements.replies.texts import Rendered
+from replacements.requests.carrying_out import words_of_reply
+from replacements.requests.office import InForce
+from replacements.roll.stored import StoredRoll
+from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Packet, Request
+
+
+def awaited(request: Request) -> Action:
+    """What approving this request would do now: what one person agreed to already, else what is proposed."""
+    return Action(request.decision if request.state == "second" and request.decision else request.proposal)
+
+
+def live_ballot(session: Session, election_id: str, voter_id: str | None) -> Ballot | None:
+    """The ballot of a voter that could still be counted, and that a reissue would replace."""
+    if not voter_id:
+        return None
+    return session.scalars(
+        select(Ballot).where(
+            Ballot.election_id == election_id, Ballot.voter_id == voter_id, Ballot.state.in_(LIVE_STATES)
+        )
+    ).first()
+
+
+def reply_now(session: Session, request: Request, force: InForce, *, mailing_day: date) -> Rendered | None:
+    """The reply that approving would send at this moment. `mailing_day`: of the mailing that is open now.
+
+    The draft that is kept with a request was written when its message came: its mailing may be gone since. Reads only.
+    Raises Refused where there is no text.
+    """
+    action = awaited(request)
+    voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
+    by_post = action is Action.REISSUE or (action is Action.SEND_MATERIALS and voter is not None)
+    old = live_ballot(session, request.election_id, request.voter_id) if action is Action.REISSUE else None
+    return words_of_reply(
+        session,
+        request,
+        force,
+        action,
+        voter,
+        old_number=old.number if old else "",
+        mailing_day=mailing_day if by_post else None,
+        stopped=_can_be_stopped(session, request) if action is Action.STOP_REISSUE and voter is not None else None,
+    )
+
+
+def _can_be_stopped(session: Session, request: Request) -> bool:
+    """Whether no replacement of this voter has left the open mailing."""
+    gone = (
+        select(Request.id)
+        .join(Packet, Packet.ballot_number == Request.issued_ballot)
+        .join(Mailing, Packet.mailing_id == Mailing.id)
+        .where(
+            Request.voter_id == request.voter_id,
+            Request.id != request.id,
+            Request.election_id == request.election_id,
+            Request.state == "done",
+            Packet.state != "pulled",
+            Mailing.state != "open",
+        )
+    )
+    return session.scalar(gone.limit(1)) is None

@@ -1,0 +1,38 @@
+"""In which order waiting requests are worked through: what may be a threat, what the mailing waits for, then the rest,
+each oldest first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import ColumnElement, String, case, cast, select
+from sqlalchemy.orm import Session
+
+from replacements.proposals.types import Action
+from replacements.store.tables import Request
+
+# Decided after the mailing has closed, these come a mailing later, or too late.
+FOR_THE_MAILING = (Action.REISSUE.value, Action.SEND_MATERIALS.value, Action.STOP_REISSUE.value)
+THREAT = "trade.threat"  # the rule that a proposal to read a threat at once rests on
+
+
+def may_be_a_threat() -> ColumnElement[bool]:
+    return cast(Request.reasons, String).contains(THREAT)
+
+
+def for_the_mailing() -> ColumnElement[bool]:
+    return Request.proposal.in_(FOR_THE_MAILING)
+
+
+def first_things_first() -> tuple[ColumnElement[Any], ...]:
+    """What to order a query of waiting requests by."""
+    pressing = case((may_be_a_threat(), 0), (for_the_mailing(), 1), else_=2)
+    return pressing, Request.received_at.asc(), Request.id.asc()
+
+
+def next_waiting(session: Session, election_id: str, *, besides: int | None = None) -> int | None:
+    """The request that a clerk would open next; `besides` is open already."""
+    found = select(Request.id).where(Request.state == "waiting", Request.election_id == election_id)
+    if besides is not None:
+        found = found.where(Request.id != besides)
+    return session.scalar(found.order_by(*first_things_first()).limit(1))
