@@ -63,7 +63,7 @@ def week(
     ).all()
     events = read_events(session, election_id, until=end)
     in_week = events.between(start, end)
-    mean, days = _days(events, came, monday, starts, office)
+    mean, days = _days(events, came, monday, as_of, office)
     reissued = in_week.of("reissued")
     ended = [*in_week.of("voided"), *in_week.of("suspended")]
     waiting = _waiting(session, election_id, as_of)
@@ -185,14 +185,17 @@ def _columns(events: Events, requests: Sequence[Request], *, loaded: bool) -> Co
 
 
 def _days(
-    events: Events, came: Sequence[Request], monday: date, starts: list[datetime], office: ZoneInfo
+    events: Events, came: Sequence[Request], monday: date, as_of: datetime, office: ZoneInfo
 ) -> tuple[float | None, tuple[Day, ...]]:
-    """Each day's requests and reissues, and its rate against limits that rest on the four weeks up to this Sunday."""
+    """Each day's requests and reissues, and its rate against limits that rest on the four weeks up to this Sunday.
+
+    A day that has not begun has no rate, and bends no limit.
+    """
     requests = Counter(request.received_at.astimezone(office).date() for request in came)
     first = monday - timedelta(days=DAYS_FOR_LIMITS - 7)
     edges = [_midnight(first + timedelta(days=n), office) for n in range(DAYS_FOR_LIMITS + 1)]
     reissues, out = events.by_day(edges)
-    counted = [n for n in range(DAYS_FOR_LIMITS) if out[n] > 0]
+    counted = [n for n in range(DAYS_FOR_LIMITS) if out[n] > 0 and edges[n] < as_of]
     chart = u_chart([reissues[n] for n in counted], [out[n] / 1000 for n in counted])
     points = dict(zip(counted, chart.points, strict=True))
     days = []
