@@ -36,7 +36,8 @@ class InProcess:
         self._work = work
         self._clock = clock
         self._stopped = threading.Event()
-        self._due = dict.fromkeys(STEPS, 0.0)
+        self.steps = dict(STEPS)
+        self._due = dict.fromkeys(self.steps, 0.0)
         self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
 
     def start(self) -> None:
@@ -49,16 +50,10 @@ class InProcess:
 
     def run_due(self) -> None:
         """Run every job that is due, once."""
-        for name, step in STEPS.items():
+        for name, step in self.steps.items():
             if self._clock() < self._due[name]:
                 continue
-            try:
-                step(self._work)
-            except Exception as error:  # whatever it is, the other jobs go on, and the health page shows it
-                log.error("job failed", job=name, error=type(error).__name__)
-                jobs.note(
-                    self._work, name, ok=False, text=f"The job stopped: {type(error).__name__}. It is tried again."
-                )
+            jobs.attempt(self._work, name, step)  # whatever breaks, the other jobs go on
             self._due[name] = self._clock() + EVERY[name].total_seconds()
 
     def _run(self) -> None:

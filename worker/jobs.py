@@ -44,6 +44,21 @@ def note(work: Work, name: str, *, ok: bool, text: str) -> None:
         session.merge(Condition(name=name, ok=ok, text=text, at=work.now()))
 
 
+def attempt(work: Work, name: str, step: Callable[[Work], object]) -> None:
+    """Run a job. One that breaks is told by the type of its error alone, since an error's own words may repeat what was
+    in hand; the health page shows it until the job runs again. Raises only where the database cannot be reached."""
+    try:
+        step(work)
+    except Exception as error:
+        log.error("job failed", job=name, error=type(error).__name__)
+        note(work, name, ok=False, text=f"The job stopped: {type(error).__name__}. It is tried again.")
+        return
+    with work.database.read() as session:
+        said = session.get(Condition, name)
+    if said is not None and not said.ok:
+        note(work, name, ok=True, text="It runs again.")
+
+
 def fetch_mail(work: Work) -> int:
     """Keep every new message of the mailbox; the mailbox is told only afterwards. Returns how many were new."""
     new = 0

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
+
+import structlog
 
 from replacements.settings import Settings
 from replacements.store.database import Database
@@ -10,6 +13,7 @@ from worker import jobs
 from worker.app import app
 from worker.jobs import Work
 
+log = structlog.get_logger()
 _work: Work | None = None
 
 
@@ -26,34 +30,47 @@ def _task(name: str) -> Any:
     return app.task(name=name, ignore_result=True)
 
 
+def _attempt(name: str, step: Callable[[Work], object]) -> None:
+    """Run a job, and let no error reach Celery, which writes the whole of its text into the log."""
+    here = work()
+    try:
+        jobs.attempt(here, name, step)
+    except Exception as error:  # the database itself is away: the schedule tries again
+        log.error("jobs wait", job=name, error=type(error).__name__)
+
+
 @_task("fetch_mail")
 def fetch_mail() -> None:
     """Keep what is new in the mailbox, then hand each unread message out, the forgotten ones too."""
-    jobs.fetch_mail(work())
-    for message_id in jobs.messages_to_read(work()):
-        read_message.delay(message_id)
+
+    def fetch_and_hand_out(here: Work) -> None:
+        jobs.fetch_mail(here)
+        for message_id in jobs.messages_to_read(here):
+            read_message.delay(message_id)
+
+    _attempt("fetch_mail", fetch_and_hand_out)
 
 
 @_task("read_message")
 def read_message(message_id: int) -> None:
-    jobs.read_message(work(), message_id)
+    _attempt("read_message", lambda here: jobs.read_message(here, message_id))
 
 
 @_task("send_replies")
 def send_replies() -> None:
-    jobs.send_replies(work())
+    _attempt("send_replies", jobs.send_replies)
 
 
 @_task("close_mailings")
 def close_mailings() -> None:
-    jobs.close_mailings(work())
+    _attempt("close_mailings", jobs.close_mailings)
 
 
 @_task("check_books")
 def check_books() -> None:
-    jobs.check_books(work())
+    _attempt("check_books", jobs.check_books)
 
 
 @_task("send_weekly_summary")
 def send_weekly_summary() -> None:
-    jobs.send_weekly_summary(work())
+    _attempt("send_weekly_summary", jobs.send_weekly_summary)

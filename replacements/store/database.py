@@ -35,7 +35,12 @@ class Database:
         self.url = database_url(url)
         self.is_sqlite = self.url.startswith("sqlite")
         options: dict[str, Any] = {"connect_args": {"timeout": SQLITE_WAIT_SECONDS}} if self.is_sqlite else {}
-        self.engine: Engine = create_engine(self.url, pool_pre_ping=not self.is_sqlite, **options)
+        self.engine: Engine = create_engine(
+            self.url,
+            pool_pre_ping=not self.is_sqlite,
+            hide_parameters=True,  # an error's text may end in a log; the values were names and letters
+            **options,
+        )
         if self.is_sqlite:
             _prepare_sqlite(self.engine)
         self._sessions = sessionmaker(self.engine, expire_on_commit=False)
