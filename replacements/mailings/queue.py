@@ -167,6 +167,56 @@ def pull(session: Session, packet_id: int, *, by: str, at: datetime, reason: str
     return packet
 
 
+def queue_again(session: Session, packet_id: int, *, rules: Rules, by: str, at: datetime) -> Packet:
+    """Put what was pulled into the next mailing that is open, as a packet of its own. Doing it twice is doing it once.
+
+    Raises NotPossible where the packet is not pulled, or its ballot is no longer to be mailed.
+    """
+    old = session.get(Packet, packet_id)
+    if old is None:
+        raise NotPossible(f"There is no packet {packet_id}.")
+    election_id = session.get_one(Mailing, old.mailing_id).election_id
+    mailing = open_mailing(session, election_id=election_id, rules=rules, at=at)
+    if old.ballot_number is not None:
+        ballot = locked(session, old.ballot_number)
+        if ballot.state != "issued" or ballot.mailed_on is not None:
+            raise NotPossible(f"Ballot {ballot.number} is no longer to be mailed.")
+    session.refresh(old)
+    if old.state != "pulled":
+        raise NotPossible(f"Packet {packet_id} is not pulled; it goes with its mailing.")
+    after = select(Packet).where(
+        Packet.id > old.id,
+        Packet.voter_id == old.voter_id,
+        Packet.request_id == old.request_id,
+        Packet.ballot_number.is_not_distinct_from(old.ballot_number),
+        Packet.state != "pulled",
+    )
+    there = session.scalars(after.limit(1)).first()
+    if there is not None:
+        return there
+    packet = queue_packet(
+        session,
+        election_id=election_id,
+        rules=rules,
+        at=at,
+        request_id=old.request_id,
+        voter_id=old.voter_id,
+        ballot_number=old.ballot_number,
+        contents=old.contents,
+    )
+    append(
+        session,
+        event="packet_queued_again",
+        election_id=election_id,
+        by=by,
+        at=at,
+        ballot_number=packet.ballot_number,
+        voter_id=packet.voter_id,
+        details={"packet": packet.id, "mailing": mailing.id, "instead_of": old.id},
+    )
+    return packet
+
+
 def pull_waiting(session: Session, ballot_number: str, *, by: str, at: datetime, reason: str) -> Packet | None:
     """Take a ballot's packet out of a mailing that is still open, before the ballot is taken back.
 

@@ -5,8 +5,8 @@ from datetime import timedelta
 import pytest
 from flask.testing import FlaskClient
 
-from replacements.store.tables import Ballot, Mailing, Packet, Reply, Request
-from tests.web.invented_office import Site
+from replacements.store.tables import Ballot, LedgerEntry, Mailing, Packet, Reply, Request
+from tests.web.invented_office import REPLACEMENT, Site
 
 
 def _after(client: FlaskClient, address: str, **form: str) -> str:
@@ -146,6 +146,20 @@ def test_a_jammed_label_is_printed_again_and_that_is_on_record(site: Site) -> No
     _after(client, "/mailings/1/close")
     assert client.post("/packets/1/label").data.startswith(b"%PDF")
     assert "label_reprinted".replace("_", " ") in site.see("supervisor", "/ledger/").get_data(as_text=True)
+
+
+def test_a_pulled_ballot_that_still_counts_goes_with_the_next_mailing_once(site: Site) -> None:
+    client = site.client("mail_room")
+    assert "not pulled" in _after(client, "/packets/1/again")
+    said = _after(client, "/packets/1/pull", note="The envelope tore.")
+    assert "in no mailing now" in said
+    assert "/packets/1/again" in said
+    _after(client, "/packets/1/again")
+    _after(client, "/packets/1/again")
+    with site.database.read() as session:
+        packets = session.query(Packet).order_by(Packet.id).all()
+        assert [(p.ballot_number, p.state) for p in packets] == [(REPLACEMENT, "pulled"), (REPLACEMENT, "queued")]
+        assert [e.event for e in session.query(LedgerEntry).order_by(LedgerEntry.seq)][-1] == "packet_queued_again"
 
 
 def test_a_packet_is_pulled_with_a_reason(site: Site) -> None:

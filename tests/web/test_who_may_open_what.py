@@ -51,6 +51,7 @@ POST = {
     "/mailings/1/close": MAIL,
     "/mailings/1/sign": MAIL,
     "/packets/1/pull": MAIL,
+    "/packets/1/again": MAIL,
     "/packets/1/label": MAIL,
     "/stock": MAIL,
     "/return-desk/": frozenset({Role.RETURN_DESK, Role.SUPERVISOR}),

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
-from sqlalchemy import select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -59,6 +59,7 @@ def _page(session: Session, mailing: Mailing | None) -> str:
         unsigned=_unsigned(session, force.election_id),
         closes_at=cut_off(force.rules, goes_on),
         rows=rows,
+        again=_may_go_again(session, rows),
         going=[packet for packet, _, _ in rows if packet.state != "pulled"],
         by_style=sorted(Counter(b.style for p, b, _ in rows if b is not None and p.state != "pulled").items()),
         signatures=signatures,
@@ -69,6 +70,18 @@ def _page(session: Session, mailing: Mailing | None) -> str:
             select(Mailing).where(Mailing.election_id == force.election_id).order_by(Mailing.goes_on.desc()).limit(10)
         ).all(),
     )
+
+
+def _may_go_again(session: Session, rows: Sequence[Row[Packet, Ballot, VoterRow]]) -> set[int]:
+    """The pulled packets whose ballot still counts, has not gone out, and waits in no other packet."""
+    left = {
+        packet.id: ballot.number
+        for packet, ballot, _ in rows
+        if packet.state == "pulled" and ballot is not None and ballot.state == "issued" and ballot.mailed_on is None
+    }
+    waiting = select(Packet.ballot_number).where(Packet.ballot_number.in_(left.values()), Packet.state != "pulled")
+    elsewhere = set(session.scalars(waiting))
+    return {packet_id for packet_id, number in left.items() if number not in elsewhere}
 
 
 @blueprint.get("/mailing")
@@ -157,11 +170,39 @@ def pull(packet_id: int) -> AnyResponse:
         return _back(mailing_id)
     try:
         with office().database.write() as session:
-            queue.pull(session, packet_id, by=here().name, at=here().at, reason=reason)
+            packet = queue.pull(session, packet_id, by=here().name, at=here().at, reason=reason)
+            ballot = session.get(Ballot, packet.ballot_number) if packet.ballot_number else None
     except NotPossible as why:
         flash(f"{why} Nothing was changed.", "stop")
     else:
         flash("The packet is pulled from this mailing.", "good")
+        if ballot is not None and ballot.state == "issued":
+            flash(
+                f"Ballot {ballot.number} is still the one that counts for its voter, and it is in no mailing now. "
+                "Unless it is handed over or taken back, put it into the next mailing: the list below has a button.",
+                "note",
+            )
+    return _back(mailing_id)
+
+
+@blueprint.post("/packets/<int:packet_id>/again")
+@needs(Permission.PULL_PACKET)
+def queue_again(packet_id: int) -> AnyResponse:
+    """What was pulled goes with the next mailing after all."""
+    force = rules_or_stop()
+    with office().database.read() as session:
+        packet = session.get(Packet, packet_id)
+        if packet is None:
+            abort(404)
+        mailing_id = packet.mailing_id
+    try:
+        with office().database.write() as session:
+            fresh = queue.queue_again(session, packet_id, rules=force.rules, by=here().name, at=here().at)
+            goes_on = session.get_one(Mailing, fresh.mailing_id).goes_on
+    except NotPossible as why:
+        flash(f"{why} Nothing was changed.", "stop")
+    else:
+        flash(f"Packet {fresh.id} goes with the mailing of {goes_on:%A, %B} {goes_on.day}.", "good")
     return _back(mailing_id)
 
 
