@@ -6,6 +6,8 @@ person of the reading.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other, Share, Shares, Sign, share
 from replacements.reading.belongings import Belongings, own_account, sort_facts
@@ -13,7 +15,7 @@ from replacements.reading.cast import Cast, Named, assemble
 from replacements.reading.facts.names import compatible
 from replacements.reading.facts.relations import PLURALS, suffix_in_words
 from replacements.reading.facts.signatures import How
-from replacements.reading.facts.vocabulary import vocabulary
+from replacements.reading.facts.vocabulary import as_typed, vocabulary
 from replacements.reading.kinds import KindsFound
 from replacements.reading.other_parts import with_other_parts, with_subject
 from replacements.reading.types import Flag, Kind, Person, Topic
@@ -33,6 +35,7 @@ def find_people(letter: Letter, found: KindsFound) -> tuple[Person, ...]:
     asked = tuple(k.kind for k in found.kinds if k.kind not in _NOBODY)
     if not asked:
         return ()
+    found = replace(found, language=as_typed(found.language, letter.new_text))
     cast = assemble(letter, found.language, changes=Kind.ADDRESS_CHANGE in asked)
     signs = [Sign(e.kind, e.start, e.end, e.cause) for e in found.evidence if e.start >= 0 and e.kind in asked]
     shares = share(cast.facts.text, found.language, signs, cast.others)

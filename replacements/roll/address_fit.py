@@ -156,7 +156,8 @@ def _street_agreement(said: Delivery, filed: Delivery) -> str:
         if said.unit_number and said.unit_number == filed.unit_number and _BUILDINGS & {*said.names}:
             return "same"  # Rowan Hall, Rm 332: a room is as good as a house number
         return "street only"
-    if said.suffix and filed.suffix and said.suffix != filed.suffix:
+    within = names == "same" and _words(said) != _words(filed) and said.key_names != filed.key_names
+    if said.suffix and filed.suffix and said.suffix != filed.suffix and not within:
         return "other street type" if said.number == filed.number else "differs"
     if said.number != filed.number:
         slip = len(filed.number) > 1 and OSA.distance(said.number, filed.number) == 1
@@ -176,9 +177,7 @@ def _same_names(said: Delivery, filed: Delivery) -> str:
     one, other = [_words(d) for d in (said, filed)]
     if one == other:
         return "same"
-    if (one.startswith(other) and one[len(other) :] == filed.suffix) or (
-        other.startswith(one) and other[len(one) :] == said.suffix
-    ):
+    if _holds_suffix(one, other, filed.suffix) or _holds_suffix(other, one, said.suffix):
         return "same"
     if any(c.isdigit() for c in one + other):
         return ""
@@ -188,6 +187,12 @@ def _same_names(said: Delivery, filed: Delivery) -> str:
     if longest < 5:
         return ""
     return "typo" if OSA.distance(one, other, score_cutoff=2) <= (2 if longest > 9 else 1) else ""
+
+
+def _holds_suffix(longer: str, shorter: str, suffix: str) -> bool:
+    """Whether `longer` is `shorter` with its suffix written out as part of the name: Heron Landing (Rd), Heron Lndg."""
+    rest = longer[len(shorter) :]
+    return bool(suffix and rest) and longer.startswith(shorter) and suffixes().get(rest, rest) == suffix
 
 
 def _words(delivery: Delivery) -> str:

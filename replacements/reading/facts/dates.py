@@ -16,7 +16,7 @@ from functools import cache
 from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 from replacements.reading.types import PartialDate
 
-_DAY_FIRST = frozenset({"es", "vi", "fr", "pt", "de", "it", "ru", "pl"})
+_DAY_FIRST = frozenset({"es", "vi", "vi-plain", "fr", "pt", "de", "it", "ru", "pl"})
 _VOTING_AGE_NEAR = 17  # somebody may ask before turning eighteen on election day
 _OLDEST = 115
 _BEFORE = 44  # characters of the same clause in which a word may say what a date is
@@ -26,7 +26,7 @@ _NUMERIC = re.compile(r"(?<![\w/.$#-])(\d{1,4})(\s?[/.\-–]\s?)(\d{1,2})(?:\s?[
 _YEAR_FIRST = re.compile(r"(?<![\w/.$#-])(\d{4})\s?([/.\-–])\s?(\d{1,2})\s?\2\s?(\d{1,2})(?![a-zA-Z0-9]|[/\-]\d)")
 _CJK = re.compile(r"(?<!\d)(\d{2,4})\s*[年년]\s*(?:(\d{1,2})\s*[月월]\s*(?:(\d{1,2})\s*[日일號号]?)?)?")
 _VIETNAMESE = re.compile(
-    r"(?<!\d)(\d{1,2})\s+th[aá]ng\s+(\d{1,2}|[a-zà-ỹ]+(?:\s+(?:một|hai)(?=\s+năm))?)\s*,?\s*(?:năm\s+)?(\d{4}|\d{2})(?!\d)",
+    r"(?<!\d)(\d{1,2})\s+th[aá]ng\s+(\d{1,2}|[a-zà-ỹ]+(?:\s+(?:một|hai)(?=\s+năm))?)\s*,?\s*(?:n[aă]m\s+)?(\d{4}|\d{2})(?!\d)",
     re.I,
 )
 _VIETNAMESE_YEAR = re.compile(r"\bnăm\s+(\d{4})\b", re.I)

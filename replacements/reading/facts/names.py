@@ -146,7 +146,8 @@ def compatible(a: str, b: str) -> bool:
 
 def _is_name_word(word: str, words: Vocabulary, sender: Collection[str]) -> bool:
     low = word.rstrip(".").lower()
-    return low not in words.words["plain_words"] or fold(low) in sender or is_given(low)
+    # Pet forms that only the English list knows ("El", "Ola") are ordinary words in other languages.
+    return low not in words.words["plain_words"] or fold(low) in sender or fold(low) in _known()
 
 
 def name_at(
@@ -188,7 +189,11 @@ def name_at(
             good = True
         elif capital:
             surname = bool(found) and low in words.words["surnames_that_are_words"]
-            family = bool(found) and words.language == "vi" and found[0].lower() in words.words.get("family_names", ())
+            family = (
+                bool(found)
+                and words.language.startswith("vi")
+                and found[0].lower() in words.words.get("family_names", ())
+            )
             good = surname or family or _is_name_word(word, words, sender)
         else:
             begun_small = not found or found[0][0].islower() or is_given(found[0])
@@ -322,11 +327,11 @@ def from_name(display: str) -> FromName:
     row = name.split()
     if not row or len(row) > MOST_WORDS or any(c.isdigit() for c in name):
         return FromName()
-    ordinary = [
-        w
-        for w in row
-        if fold(w) in plain and not is_given(w) and fold(w) not in vocabulary("en").words["surnames_that_are_words"]
-    ]
+    # "Do" and "To" are family names beside a word that is none.
+    free = vocabulary("en").words["surnames_that_are_words"]
+    if not all(fold(w) in plain for w in row):
+        free |= _family_first()
+    ordinary = [w for w in row if fold(w) in plain and not is_given(w) and fold(w) not in free]
     if ordinary and (len(row) == 1 or len(ordinary) > 1 or not is_given(row[0])) and any(len(w) > 1 for w in ordinary):
         return FromName()
     names = [name]

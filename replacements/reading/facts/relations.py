@@ -24,14 +24,19 @@ _BEFORE = {
     "pt": r"(?:meu|minha|nosso|nossa)\s+",
     "de": r"mein(?:e[rnms]?)?\s+",
     "vi": r"",
+    "vi-plain": r"",
     "ko": r"(?:저희\s*|제\s*|우리\s*|내\s*)?",
     "zh": r"(?:我(?:的)?|家)",
     "tl": r"(?:aking\s+)?",
 }
-_AFTER = {"vi": r"\s+(?:của\s+)?(?:tôi|em|con|cháu|mình|tui)\b", "tl": r"\s+ko\b"}
+_AFTER = {
+    "vi": r"\s+(?:của\s+)?(?:tôi|em|con|cháu|mình|tui)\b",
+    "vi-plain": r"\s+(?:cua\s+)?(?:toi|em|con|chau|minh|tui)\b",
+    "tl": r"\s+ko\b",
+}
 _JOIN = re.compile(
-    r"\s*(?:,|\(|:|–|-|is|named|called|name is|se llama|llamad[oa]|es|là|tên là|tên|es decir|성함은|이름은"
-    r"|인)?\s*(?:(?:mr|mrs|ms|dr|sr|sra|don|doña|ông|bà)\.?\s+)?",
+    r"\s*(?:,|\(|:|–|-|is|named|called|name is|se llama|llamad[oa]|es|là|la|tên là|ten la|tên|ten|es decir|성함은"
+    r"|이름은|인)?\s*(?:(?:mr|mrs|ms|dr|sr|sra|don|doña|ông|bà)\.?\s+)?",
     re.I,
 )
 _BEHIND = re.compile(r"([A-ZÀ-Ỹ][\w'’.-]+(?:[ \t]+[A-ZÀ-Ỹ][\w'’.-]*){0,3})\s*(?:,|\(|is|es|là|-|–)\s*$")
@@ -83,7 +88,8 @@ def _pattern(language: str) -> re.Pattern[str]:
             options.append(
                 r"\b(?P<rel_name>(?-i:Dad|Mom|Mum|Mama|Papa|Grandma|Grandpa|Mother|Father|Nana))\b(?P<poss_name>['’]s\b)?"
             )
-        options.append(rf"{edge}{_BEFORE.get(code, '')}(?P<rel_{code}>{choice}){_AFTER.get(code, '')}{edge}{tail}")
+        group = f"rel_{code.replace('-', '_')}"
+        options.append(rf"{edge}{_BEFORE.get(code, '')}(?P<{group}>{choice}){_AFTER.get(code, '')}{edge}{tail}")
     return re.compile("|".join(options), re.I)
 
 
@@ -103,7 +109,7 @@ def _name_after(text: str, at: int, words: Vocabulary, relation_is_plain: bool) 
     if (
         len(row) == 1
         and not is_given(row[0])
-        and joined not in ("", "(", "named", "called", "se llama", "tên", "tên là")
+        and joined not in ("", "(", "named", "called", "se llama", "tên", "tên là", "ten", "ten la")
     ):
         return "", -1, -1
     return person.text, person.start, person.end

@@ -158,6 +158,16 @@ def _segment_starts(text: str) -> list[int]:
     return sorted(set(starts))
 
 
+def _known(person: NameFound, sender: FromName) -> bool:
+    """A known given name, or a word of the From line."""
+    row = person.text.split()
+    return is_given(row[0]) or any(fold(w) in sender.words for w in row)
+
+
+def _opens_line(text: str, at: int) -> bool:
+    return not text[text.rfind("\n", 0, at) + 1 : at].strip(" \t-*•")
+
+
 def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span]) -> list[NamePlace]:
     """Names that open a line or sentence and are followed by a fact or by "here"."""
     found: list[NamePlace] = []
@@ -169,13 +179,8 @@ def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
         if person is None or not _like_a_person(person, words, sender) or _OTHERS.match(text, person.end):
             continue
         small = person.text[0].islower()
-        if (
-            small
-            and not is_given(person.text.split()[0])
-            and fold(person.text.split()[0]) not in sender.words
-            and len(person.text.split()) < 2
-        ):
-            continue
+        if small and not _known(person, sender) and (len(person.text.split()) < 2 or not _opens_line(text, at)):
+            continue  # "needing another one. po box 7": small letters within a line are words, unless known for names
         partners = _partner(text, person, words, sender)
         end = partners[0].end if partners else person.end
         said_after = words.pattern("name_after").match(text[person.end : person.end + 16])
@@ -257,6 +262,8 @@ def _name_on_line(
     )
     if not allowed and words.pattern("birth_before").match(rest.strip()) is None:
         return []
+    if rest.strip().startswith(",") and len(row) == 1 and not partners and not _known(person, sender):
+        return []  # "Receiving, Second Floor" is where somebody works
     return [_with_shared_surname(person, partners[0]), partners[0]] if partners else [person]
 
 
