@@ -41,7 +41,8 @@ _SEVERAL_BYTES = (
     "shift",
 )
 _INVISIBLE = re.compile(r"[\u00ad\u200b\u2060\ufeff\u202a-\u202e\u2066-\u2069]")
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f]")
+# Control characters, and halves of characters, which no database and no mail can hold (UTF-7 can spell them).
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff]")
 
 
 def known_charset(name: str) -> str:

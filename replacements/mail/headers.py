@@ -16,7 +16,8 @@ MAX_LINE = 16 * 1024  # characters of a header field that are looked at
 MAX_IDS = 200
 
 _WORD = re.compile(r"=\?([^?\s*]{1,60})(?:\*[^?\s]{0,20})?\?([bBqQ])\?([^?]{0,4000})\?=")
-_ID = re.compile(r"<[^<>\s]{1,900}>")
+_ID = re.compile(r"<[^<>\s\x00-\x1f\x7f]{1,900}>")
+_BARE_ID = re.compile(r"[^\s<>,;\x00-\x1f\x7f]{1,400}@[^\s<>,;\x00-\x1f\x7f]{1,400}")
 _ADDRESS = re.compile(r"[^\s<>@,;:\"()\[\]]{1,120}@[^\s<>@,;:\"()\[\]]{1,250}\.[^\s<>@,;:\"()\[\].]{1,63}")
 
 
@@ -77,7 +78,7 @@ def message_ids(value: bytes) -> tuple[str, ...]:
     text = _as_text(value)
     found = _ID.findall(text)
     if not found:
-        found = [f"<{bare}>" for bare in re.findall(r"[^\s<>,;]{1,400}@[^\s<>,;]{1,400}", text)]
+        found = [f"<{bare}>" for bare in _BARE_ID.findall(text)]
     return tuple(found[:MAX_IDS])
 
 
