@@ -88,6 +88,12 @@ ROWS: tuple[Row, ...] = (
         "The message holds text that a reader is not shown: a person looks at it before anything is done.",
     ),
     Row(
+        lambda s: s.too_long and not s.asks(Kind.OTHER),
+        Action.READ,
+        "trade.too_long",
+        "The message is so long that only its beginning was judged: a person reads it.",
+    ),
+    Row(
         lambda s: Flag.MANY_PEOPLE in s.flags,
         Action.READ,
         "who_may_ask",

@@ -24,6 +24,10 @@ from replacements.rules.calendar import local, next_mailing, open_for_post
 from replacements.rules.office import Rules
 from replacements.rules.transit import InTime, in_time
 
+# Characters of a letter, of each label, that are read. No voter's letter comes near it, and reading must end: the time
+# it takes grows faster than the text, and one letter must not hold all the others up.
+LONGEST_READ = 30_000
+TOO_LONG = "too_long"  # the notice's code
 THREAD_DAYS = 30  # an earlier message of the same sender counts as the same conversation for so long
 
 
@@ -103,6 +107,7 @@ def judge(
     now = now or at
     history = history or NoHistory()
     started = clock()
+    whole, letter = letter, _cut(letter)
     reading = read(letter)
     after_reading = clock()
     earlier = history.of_conversation(letter)
@@ -112,13 +117,28 @@ def judge(
     )
     proposal = None if asked else propose(_message_situation(letter, reading, rules, at))
     return Judgement(
-        letter,
+        replace(whole, notices=letter.notices),
         reading,
         asked,
         proposal,
         letter.notices + _notices(letter, reading),
         {"reading": (after_reading - started) * 1000, "deciding": (clock() - after_reading) * 1000},
     )
+
+
+def _cut(letter: Letter) -> Letter:
+    """The letter as far as it is read. Where words of its own are left out, a notice says so."""
+    left = dict.fromkeys(PartLabel, LONGEST_READ)
+    parts: list[TextPart] = []
+    for part in letter.parts:
+        parts.append(replace(part, text=part.text[: left[part.label]]))
+        left[part.label] -= len(parts[-1].text)
+    if sum(map(len, (part.text for part in letter.parts))) == sum(map(len, (part.text for part in parts))):
+        return letter
+    if letter.text(PartLabel.NEW) == replace(letter, parts=tuple(parts)).text(PartLabel.NEW):
+        return replace(letter, parts=tuple(parts))
+    notice = Notice(TOO_LONG, f"The letter is very long: only its first {LONGEST_READ} characters were judged.")
+    return replace(letter, parts=tuple(parts), notices=(*letter.notices, notice))
 
 
 def clues_of(person: Person, ballots: Ballots) -> Clues:
@@ -218,6 +238,7 @@ def _judge_person(
         language=reading.language,
         sender_failed=letter.sender.check is SenderCheck.FAIL,
         hides_text=any(n.code == "hidden_text" for n in letter.notices),
+        too_long=any(n.code == TOO_LONG for n in letter.notices),
         too_late=not open_for_post(rules, at, overseas=overseas),
         chance=chance.chance,
         mailed_long_ago=_out_long_enough(ballot, rules, at),
@@ -249,6 +270,7 @@ def _message_situation(letter: Letter, reading: Reading, rules: Rules, at: datet
         language=reading.language,
         sender_failed=letter.sender.check is SenderCheck.FAIL,
         hides_text=any(n.code == "hidden_text" for n in letter.notices),
+        too_long=any(n.code == TOO_LONG for n in letter.notices),
     )
 
 

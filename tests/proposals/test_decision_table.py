@@ -130,6 +130,10 @@ def test_a_sender_who_fails_authentication_goes_to_a_person() -> None:
     assert action(asking(Kind.SPOILED_BALLOT, sender_failed=True)) is Action.READ
 
 
+def test_a_letter_of_which_only_the_beginning_was_judged_goes_to_a_person() -> None:
+    assert action(asking(Kind.SPOILED_BALLOT, too_long=True)) is Action.READ
+
+
 def test_a_mail_that_hides_text_goes_to_a_person() -> None:
     assert action(asking(Kind.SPOILED_BALLOT, hides_text=True)) is Action.READ
 
@@ -263,6 +267,7 @@ def _every_situation() -> list[Situation]:
                 replace(situation, sender_failed=True),
                 replace(situation, chance=0.0),
                 replace(situation, hides_text=True),
+                replace(situation, too_long=True),
                 replace(situation, earlier_open=3),
                 replace(situation, mailed_long_ago=False),
                 replace(situation, names_voided_ballot=True),
