@@ -128,19 +128,18 @@ def try_again(session: Session, *, at: datetime, reply_ids: Iterable[int]) -> in
     return _move(session, ("failed",), "queued", (), reply_ids, at=at, attempts=0)
 
 
-def already_answered(session: Session, *, to: str, template: str, since: datetime) -> bool:
-    """Has this address been sent, or is it about to be sent, this text since then (`SAME_AGAIN` before now)?"""
-    found = session.scalar(
-        select(Reply.id)
-        .where(
-            func.lower(Reply.to) == to.strip().lower(),
-            Reply.template == template,
-            Reply.queued_at >= since,
-            Reply.state.not_in(("cancelled", "failed")),
-        )
-        .limit(1)
-    )
-    return found is not None
+def already_answered(session: Session, *, to: str, template: str, since: datetime, text: str | None = None) -> bool:
+    """Has this address been sent, or is it about to be sent, this template since then (`SAME_AGAIN` before now)? With
+    `text`: in just these words."""
+    same = [
+        func.lower(Reply.to) == to.strip().lower(),
+        Reply.template == template,
+        Reply.queued_at >= since,
+        Reply.state.not_in(("cancelled", "failed")),
+    ]
+    if text is not None:
+        same.append(Reply.text == text)
+    return session.scalar(select(Reply.id).where(*same).limit(1)) is not None
 
 
 def send_due(

@@ -25,6 +25,8 @@ from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Message, Pac
 
 OPEN = ("waiting", "second", "asked")
 WAITS_FOR_VOTER = (Action.ASK_IDENTITY, Action.STATEMENT_FIRST)
+# What these say is new each time, or answers a new letter; any other reply goes once in the same words.
+TELLS_NEWS = (Action.REISSUE, Action.SEND_MATERIALS, Action.STOP_REISSUE, *WAITS_FOR_VOTER)
 BALLOT = "ballot"  # the entry of the packet's contents that materials alone go without
 LONGEST_REPLY = 4000  # characters that a clerk may write into a reply
 
@@ -82,7 +84,7 @@ def carry_out(
         text = "Marked as read by a person. No reply was sent by the service."
     state = "filed" if action is Action.DROP else "asked" if action in WAITS_FOR_VOTER else "done"
     close_request(request, state, action.value, by, at, note)
-    reply = _reply(
+    reply, said = _reply(
         session,
         request,
         force,
@@ -96,8 +98,8 @@ def carry_out(
         own_text=reply_text,
     )
     if reply is not None:
-        text += f" The reply “{reply.subject}” goes out now."
-    return Outcome(state, text, new_number)
+        said = f"The reply “{reply.subject}” goes out now."
+    return Outcome(state, f"{text} {said}".strip(), new_number)
 
 
 def _reissue(
@@ -219,7 +221,8 @@ def _reply(
     mailing_day: date | None,
     stopped: bool | None,
     own_text: str | None,
-) -> Reply | None:
+) -> tuple[Reply | None, str]:
+    """The reply, now in the outbox; or None, and a sentence where people should know why none goes."""
     rendered = words_of_reply(
         session,
         request,
@@ -232,11 +235,17 @@ def _reply(
         stopped=stopped,
     )
     if rendered is None:
-        return None
+        return None, ""
     message = session.get_one(Message, request.message_id)
     if own_text is not None and _changed(own_text, request):
         rendered = _edited(rendered, own_text)
-    return queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=at)
+    if action not in TELLS_NEWS and outbox.already_answered(
+        session, to=message.sender, template=rendered.template, since=at - outbox.SAME_AGAIN, text=rendered.text
+    ):
+        days = outbox.SAME_AGAIN.days
+        return None, f"No reply goes: the same words went to this address in the last {days} days."
+    seed = f"{request.id}/{request.version}"
+    return queue_reply(session, request, force, message, rendered, seed=seed, at=at), ""
 
 
 def words_of_reply(
