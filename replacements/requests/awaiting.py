@@ -33,11 +33,13 @@ def live_ballot(session: Session, election_id: str, voter_id: str | None) -> Bal
     ).first()
 
 
-def reply_now(session: Session, request: Request, force: InForce, *, mailing_day: date) -> Rendered | None:
+def reply_now(
+    session: Session, request: Request, force: InForce, *, mailing_day: date, language: str = ""
+) -> Rendered | None:
     """The reply that approving would send at this moment. `mailing_day`: of the mailing that is open now.
 
     The draft that is kept with a request was written when its message came: its mailing may be gone since. Reads only.
-    Raises Refused where there is no text.
+    `language`: another than the message's, for whoever must read it first. Raises Refused where there is no text.
     """
     action = awaited(request)
     voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
@@ -52,6 +54,7 @@ def reply_now(session: Session, request: Request, force: InForce, *, mailing_day
         old_number=old.number if old else "",
         mailing_day=mailing_day if by_post else None,
         stopped=_can_be_stopped(session, request) if action is Action.STOP_REISSUE and voter is not None else None,
+        language=language,
     )
 
 

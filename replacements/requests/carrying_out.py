@@ -259,10 +259,12 @@ def words_of_reply(
     new_number: str = "",
     mailing_day: date | None = None,
     stopped: bool | None = None,
+    language: str = "",
 ) -> Rendered | None:
     """The reply that goes with an action, filled with these facts; None where none goes. Changes nothing.
 
-    Raises Refused where the office has no reviewed text for it.
+    `language`: another than the message's, for whoever must read it first. Raises Refused where the office has no
+    reviewed text for it.
     """
     message = session.get_one(Message, request.message_id)
     judged = request.judged
@@ -272,7 +274,7 @@ def words_of_reply(
     try:
         return render(
             action.value,
-            judged.get("language", "en"),
+            language or judged.get("language", "en"),
             drafting.facts(
                 voter=voter,
                 on_file=is_on_file(message.sender, voter),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -68,6 +69,15 @@ def address_line(voter: VoterRow) -> str:
     return ", ".join(x for x in (voter.street, voter.unit, voter.city, place) if x)
 
 
+def day_in_full(text: str) -> str:
+    """`Sep 30, 1964`; what is no full date stays as the roll has it."""
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        return text
+    return f"{found:%b} {found.day}, {found.year}"
+
+
 def _on_record(fact: str, voter: VoterRow | None) -> str:
     if voter is None:
         return ""
@@ -78,8 +88,8 @@ def _on_record(fact: str, voter: VoterRow | None) -> str:
         "middle_name": voter.middle_name,
         "last_name": voter.last_name,
         "suffix": voter.suffix,
-        "birth_date": voter.birth_date,
-        "age": voter.birth_date,
+        "birth_date": day_in_full(voter.birth_date),
+        "age": day_in_full(voter.birth_date),
         "address": address_line(voter),
         "household": address_line(voter),
         "mail_address": post,

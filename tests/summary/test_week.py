@@ -212,6 +212,17 @@ def test_the_rate_of_a_day_is_held_against_limits(records: Any, count: Count) ->
     assert found.mean_rate == pytest.approx(30 / (0.2 * days))
 
 
+def test_a_day_that_has_not_begun_has_no_rate_and_bends_no_limit(records: Any, count: Count) -> None:
+    for number in range(200):
+        records.event("imported", at(1, 9), f"{number}", '{"state":"issued","style":"A"}')
+    records.event("voided", at(8, 9), "1", '{"from":"issued","reason":"spoiled","style":"A"}')
+    records.event("reissued", at(8, 9), "71", '{"reason":"spoiled","style":"A"}')
+    records.done()
+    found = count(now=at(8, 10))
+    assert [day.rate is not None for day in found.days] == [True, True, True, False, False, False, False]
+    assert found.mean_rate == pytest.approx(1 / (0.2 * 8))  # October 1 to 8
+
+
 def test_one_address_for_several_voters_is_shown_without_the_address(records: Any, count: Count) -> None:
     ids = [
         records.request(at(day, 9), sender=sender, voter_id=voter).id

@@ -18,7 +18,7 @@ from replacements.requests.awaiting import live_ballot, reply_now
 from replacements.requests.carrying_out import OPEN
 from replacements.requests.previewing import preview
 from replacements.store.tables import Ballot, Request, VoterRow
-from replacements.web.evidence import address_line, full_name
+from replacements.web.evidence import address_line, day_in_full, full_name
 from replacements.web.guard import here, needs, office
 from replacements.web.upcoming import upcoming
 
@@ -133,6 +133,7 @@ def look_first(request_id: int) -> str | Response:
                 preview=shown,
                 full_name=full_name,
                 address_line=address_line,
+                day_in_full=day_in_full,
                 **_for_whom(request_id, voter_id),
             )
     return redirect(url_for("request.page", request_id=request_id), 303)

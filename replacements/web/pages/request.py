@@ -23,6 +23,7 @@ from replacements.web.order import next_waiting
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("request", __name__, url_prefix="/requests")
+OFFICE_LANGUAGE = "en"  # of these pages: who approves a reply in another language can read here what it says
 # What a clerk may choose instead of what is proposed, in the order of the list.
 CHOICES = (
     Action.REISSUE,
@@ -80,7 +81,7 @@ def page(request_id: int) -> str:
         replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
         letter = letter_of(session, message, looker.in_force)
         undecided = request.state in OPEN
-        chance, reply, cannot = None, None, ""
+        chance, reply, in_english, cannot = None, None, None, ""
         if looker.in_force:
             day = upcoming(session, looker.in_force, looker.at).goes_on
             if request.judged.get("in_time") and (undecided or packet):
@@ -89,6 +90,8 @@ def page(request_id: int) -> str:
                 chance = in_time(looker.in_force.rules, goes_on, overseas=overseas)
             if undecided:
                 reply, cannot = _reply(session, request, looker.in_force, day)
+                if reply is not None and reply.language != OFFICE_LANGUAGE and looker.may(Permission.DECIDE):
+                    in_english, _ = _reply(session, request, looker.in_force, day, OFFICE_LANGUAGE)
         return render_template(
             "request.html",
             request_=request,
@@ -105,6 +108,7 @@ def page(request_id: int) -> str:
             awaited=awaited(request),
             old=live_ballot(session, request.election_id, request.voter_id),
             reply_now=reply,
+            in_english=in_english,
             cannot=cannot,
             waits_next=next_waiting(session, request.election_id, besides=request.id),
             chance=chance,
@@ -113,9 +117,11 @@ def page(request_id: int) -> str:
         )
 
 
-def _reply(session: Session, request: Request, force: InForce, day: date) -> tuple[Rendered | None, str]:
+def _reply(
+    session: Session, request: Request, force: InForce, day: date, language: str = ""
+) -> tuple[Rendered | None, str]:
     """What approving would send now; or why it could not be approved."""
     try:
-        return reply_now(session, request, force, mailing_day=day), ""
+        return reply_now(session, request, force, mailing_day=day, language=language), ""
     except Refused as refused:
         return None, str(refused)
