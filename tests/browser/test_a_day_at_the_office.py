@@ -14,12 +14,18 @@ from tests.web.invented_office import PASSWORD, Site
 
 def _sign_in(browser: Chrome, address: str, name: str) -> None:
     browser.get(f"{address}/sign-in")
-    _focused(browser).send_keys(name, Keys.TAB, PASSWORD, Keys.ENTER)
+    _field_with_the_focus(browser).send_keys(name, Keys.TAB, PASSWORD, Keys.ENTER)
     WebDriverWait(browser, 20).until(wait_for.title_contains("Today"))
 
 
 def _focused(browser: Chrome) -> WebElement:
     return browser.switch_to.active_element
+
+
+def _field_with_the_focus(browser: Chrome) -> WebElement:
+    """The field that the page itself puts the cursor into, once it has: a busy machine takes a moment."""
+    WebDriverWait(browser, 20).until(lambda b: b.switch_to.active_element.tag_name == "input")
+    return _focused(browser)
 
 
 def _text(browser: Chrome) -> str:
@@ -29,9 +35,9 @@ def _text(browser: Chrome) -> str:
 def _scan(browser: Chrome, number: str) -> str:
     """Type into whatever has the focus, as a scanner does, and wait for the answer about this number."""
     before = browser.find_element(By.TAG_NAME, "html")
-    _focused(browser).send_keys(number, Keys.ENTER)
+    _field_with_the_focus(browser).send_keys(number, Keys.ENTER)
     WebDriverWait(browser, 20).until(wait_for.staleness_of(before))
-    return browser.find_element(By.CSS_SELECTOR, ".answer").text
+    return WebDriverWait(browser, 20).until(wait_for.presence_of_element_located((By.CSS_SELECTOR, ".answer"))).text
 
 
 def test_a_clerk_signs_in_opens_a_request_and_approves_it(browser: Chrome, address: str, site: Site) -> None:
