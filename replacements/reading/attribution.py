@@ -49,6 +49,7 @@ class Other:
     relation: str
     names: list[str] = field(default_factory=list)
     places: list[tuple[int, int, bool]] = field(default_factory=list)
+    in_subject: bool = False  # the subject says that the letter is about this person's ballot
 
     @property
     def is_close(self) -> bool:
@@ -141,7 +142,7 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
     points: dict[int, float] = {}
 
     def add(side: int | None, weight: float) -> None:
-        if side is not None and not (fine and side >= 0):
+        if side is not None and not (fine and (side >= 0 or others)):  # "mine's already filled out, but hers …"
             points[side] = points.get(side, 0.0) + weight
 
     last: tuple[int, int | None] = (-1, None)
@@ -163,6 +164,8 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
         who = _refer(m[0], at, others)
         if (_asks(text, at) and _FOR.search(text[max(0, at - 24) : at])) or _SEND.search(text[max(0, at - 14) : at]):
             add(who, STRONG)
+        elif words.pattern("need_too").match(text[clause.start + m.end() : clause.end].lstrip()):
+            add(who, 2.0)
         last = max(last, (m.start(), who if who is not None else OWN), key=lambda x: x[0])
     for i, other in enumerate(others):
         for start, end, possessive in other.places:
@@ -235,6 +238,9 @@ def share(text: str, language: str, signs: Sequence[Sign], others: Sequence[Othe
             if sign.kind not in its.kinds:
                 its.kinds.append(sign.kind)
             its.cause = its.cause or sign.cause
+    for number, other in enumerate(others):
+        if other.in_subject:
+            result.others[number].points += STRONG
     for m in words.pattern("behalf").finditer(text):
         near = [(abs(s - m.end()), i) for i, o in enumerate(others) for s, _, _ in o.places if -160 < s - m.end() < 80]
         if near and not result.dictated:

@@ -10,11 +10,13 @@ from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other
 from replacements.reading.facts.addresses import AddressPlace, find_addresses
 from replacements.reading.facts.dates import AgeFound, DateFound, find_ages, find_dates
+from replacements.reading.facts.dictation import as_written
 from replacements.reading.facts.names import FromName, compatible, fold, from_name, name_at, parts
 from replacements.reading.facts.numbers import NumberFound, NumberKind, find_numbers
-from replacements.reading.facts.relations import Account, Relative, account, find_relatives, named_in
+from replacements.reading.facts.relations import Account, Relative, account, find_relatives
 from replacements.reading.facts.signatures import How, NamePlace, find_names
 from replacements.reading.facts.vocabulary import vocabulary
+from replacements.reading.spoken_of import Told, add_spoken_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +166,7 @@ def _is_the_relative(writer: Named, relatives: list[Relative], sender: FromName,
 def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
     """Read the new text and say who writes and who is spoken of."""
     sender = from_name(letter.sender.name)
-    facts = gather(letter.new_text, language, letter.arrived.date(), sender, changes=changes)
+    facts = gather(as_written(letter.new_text), language, letter.arrived.date(), sender, changes=changes)
     text = facts.text
     whose = account(text, language)
     relatives = list(facts.relatives)
@@ -219,7 +221,11 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
         others[found].places += [(p.start, p.end, False) for p in group.places]
         other_names[found] = group
         group.relation = others[found].relation
-    _spoken_of(facts, language, sender, writer, others, other_names)
+    known = [(p.start, p.end) for p in facts.names] + [(a.start, a.end) for a in facts.addresses]
+    known += [(r.name_start, r.name_end) for r in facts.relatives if r.name]
+    own = writer.forms if writer is not None else sender.names
+    add_spoken_of(Told(letter.subject, text, language, own, known), others)
+    other_names += [None] * (len(others) - len(other_names))
     return Cast(facts, sender, whose, writer, [g for g in groups if g is not writer], others, other_names)
 
 
@@ -232,41 +238,3 @@ def _join_unnamed(others: list[Other], other_names: list[Named | None]) -> None:
         named[0].places += unnamed[0].places
         at = next(i for i, o in enumerate(others) if o is unnamed[0])
         del others[at], other_names[at]
-
-
-def _spoken_of(
-    facts: Facts,
-    language: str,
-    sender: FromName,
-    writer: Named | None,
-    others: list[Other],
-    other_names: list[Named | None],
-) -> None:
-    """Add names in running text: to those they fit, to the one unnamed relative, or as somebody who needs a ballot."""
-    text = facts.text
-    words = vocabulary(language)
-    known = [(p.start, p.end) for p in facts.names] + [(a.start, a.end) for a in facts.addresses]
-    known += [(r.name_start, r.name_end) for r in facts.relatives if r.name]
-    for start, end, name in named_in(text, language, known):
-        after = text[end : end + 60]
-        possessive = re.match(r"['’]s?\b", after) is not None
-        fitting = next((o for o in others if any(compatible(name, n) for n in o.names)), None)
-        if fitting is not None:
-            fitting.places.append((start, end, possessive))
-            if name not in fitting.names:
-                fitting.names.append(name)
-            continue
-        own = writer.forms if writer is not None else sender.names
-        if any(compatible(name, n) for n in own):
-            continue
-        nameless = [o for o in others if not o.names and o.is_close]
-        if len(nameless) == 1:
-            nameless[0].names.append(name)
-            nameless[0].places.append((start, end, possessive))
-            continue
-        asked = words.pattern("need_too").match(after.lstrip()) or re.search(
-            r"\b(?:for|para|cho)\s+$", text[max(0, start - 6) : start]
-        )
-        if asked or (possessive and re.match(r"['’]s?\s+(?:\w+\s+)?(?:ballot|packet|and mine)\b", after)):
-            others.append(Other("", [name], [(start, end, possessive)]))
-            other_names.append(None)

@@ -325,7 +325,7 @@ def _has_birth_date(cast: Cast, group: Named) -> bool:
 def _writer_asks(cast: Cast, shares: Shares, wanted: list[int]) -> bool:
     if not wanted:
         return True
-    if shares.pleads:
+    if shares.pleads or any(cast.others[i].in_subject for i in wanted):
         return shares.own_said > 0 and shares.own.points >= _ENOUGH
     most = max(shares.others[i].points for i in wanted)
     return shares.own.points >= _ENOUGH or (shares.own.points >= _PERHAPS and most < 3.0)

@@ -25,7 +25,7 @@ _PO_BOX = re.compile(
     r"FIRM CALLER)\s?" + _BOX + r"(?: (?P<rest>.*))?"
 )
 _ROUTE = re.compile(
-    r"(?:R ?R|RURAL (?:ROUTE|RTE|RT)|R ?F ?D(?: (?:ROUTE|RTE|RT))?|RD|RURAL FREE DELIVERY|RTE?(?= ?\d+ ))"
+    r"(?:R ?R|RURAL (?:ROUTE|RTE|RT)|R ?F ?D(?: (?:ROUTE|RTE|RT))?|RD|RURAL FREE DELIVERY|(?:RTE?|ROUTE)(?= ?\d+ ))"
     r"\s?#? ?0*(?P<route>\d+) ?(?:BOX|BX|#)? ?#? ?(?P<box>[A-Z]?\d+[A-Z]?(?:-\d+)?)?"
 )
 _HIGHWAY_CONTRACT = re.compile(

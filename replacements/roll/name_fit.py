@@ -166,8 +166,8 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
         return "initial", given[1:]
     if len(word) == 2 and filed.middle and word == first[0] + filed.middle[0][0] and not is_known(word):
         return "initial", given[1:]
-    if known:
-        return "loose nickname", given[1:]
+    if known or (3 <= len(word) < len(first) - 1 and first.startswith(word) and not is_known(word)):
+        return "loose nickname", given[1:]  # a short form that no table has (Ottil for Ottiliana)
     if near(word, whole) or near(word, first):
         return ("similar name" if is_known(word) else "typo"), given[1:]
     if len(filed.first) > 1 and word == filed.first[-1]:

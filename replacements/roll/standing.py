@@ -115,7 +115,13 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
         found.append("birth_date")
     if likeness.suffix == "not on file" and not personal:
         found.append("suffix")
-    if likeness.moving and not personal and address_fit.differs_otherwise(case.clues.addresses, likeness.voter):
+    reached = own_email or "phone_on_file" in agreed
+    if (
+        likeness.moving
+        and not personal
+        and not reached
+        and address_fit.differs_otherwise(case.clues.addresses, likeness.voter)
+    ):
         found.append("address")
     if likeness.age == "near" and not personal:
         found.append("age")

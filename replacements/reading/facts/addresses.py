@@ -6,7 +6,8 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from replacements.reading.facts.streets import StreetLine, street_lines
+from replacements.reading.facts.street_parts import StreetLine
+from replacements.reading.facts.streets import street_lines
 from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 from replacements.reading.types import AddressFound, AddressRole
 
@@ -15,6 +16,10 @@ _AFTER = 45
 _SENTENCE_END = re.compile(r"[!?]\s|(?<=[a-z0-9)]{3})\.\s+(?=[A-Z¿¡À-Ỹ])|\n\s*\n")
 _ONWARD = re.compile(
     r"\W{0,3}(?:(?:and\s+)?(?:in)?to|a|al|hasta|đến|tới|qua|sang|에서)\W{0,3}(?:a place at|an apartment at)?\s*$", re.I
+)
+
+_FROM = re.compile(
+    r"(?:^|\W)(?:from|out of|de|del|desde|từ|tu)\s+(?:(?:our|my|the|mi|la|số|so|nhà|nha)\s+){0,2}$", re.I
 )
 
 
@@ -90,9 +95,9 @@ def _introduced(text: str, line: StreetLine, words: Vocabulary) -> bool:
     return words.pattern("live_at").search(before) is not None or words.pattern("live_after").match(after) is not None
 
 
-def _after_a_name(text: str, line: StreetLine) -> bool:
+def _after_a_name(text: str, start: int) -> bool:
     """ "Ana Ruiz, 45 Gorse" or "Ana Ruiz on Gorse Road": capital words, then a comma, "on", "of" or nothing."""
-    before = text[max(0, line.start - 60) : line.start]
+    before = text[max(0, start - 60) : start]
     return (
         re.search(
             r"(?:^|[^\w])[A-ZÀ-Ỹ][\w'’.-]*(?:\s+[A-ZÀ-Ỹ][\w'’.-]*){0,3}(?:\s*,\s*|\s+(?:on|of|from|at|de)\s+|\s+)$",
@@ -102,21 +107,33 @@ def _after_a_name(text: str, line: StreetLine) -> bool:
     )
 
 
+def _before_particulars(text: str, line: StreetLine) -> bool:
+    """ "…, 45 gorse bank, dob 1/2/60": between commas, with a particular behind it."""
+    behind = re.match(
+        r"\s*[,\n]\s*(?:dob\b|d\.o\.b|born\b|birth|nacid|sinh\b|\d{1,2}[/-]\d|(?:19|20)\d\d\b|\d{5}\b|phone\b|tel\b)",
+        text[line.end : line.end + 16],
+        re.I,
+    )
+    return behind is not None and re.search(r"[,\n]\s*$", text[max(0, line.start - 3) : line.start]) is not None
+
+
 def _counts(text: str, line: StreetLine, words: Vocabulary) -> bool:
     """Whether a line without a street word, or without a number, stands where an address would."""
     if line.sure:
         return True
     alone, introduced = _alone_on_line(text, line), _introduced(text, line, words)
     if line.numbered:
+        if _before_particulars(text, line):
+            return True
         has_capital = any(w[0].isupper() for w in line.street.split()[1:])
         if (line.unit or line.zip or line.state) and (has_capital or introduced):
             return True
-        return introduced or alone or (has_capital and (_after_a_name(text, line) or bool(line.city)))
+        return introduced or alone or (has_capital and (_after_a_name(text, line.start) or bool(line.city)))
     return (
         bool(line.unit)
         or alone
         or introduced
-        or (_after_a_name(text, line) and bool(line.city or line.unit))
+        or (_after_a_name(text, line.start) and bool(line.city or line.unit))
         or (re.search(r"[A-Z][\w'’]+\s+(?:on|of)\s+$", text[max(0, line.start - 24) : line.start]) is not None)
     )
 
@@ -144,6 +161,11 @@ def find_addresses(
         ceiling = lines[i + 1].start if i + 1 < len(lines) else len(text)
         role, elsewhere = _role(text, line, floor, ceiling, words, changes=changes)
         onward = _ONWARD.match(text[floor : line.start]) is not None
+        if changes and onward and places and places[-1].found.role is not AddressRole.OLD:
+            before = places[-1]
+            if _FROM.search(text[max(0, before.start - 24) : before.start]):  # "from X to Y"
+                places[-1] = replace(before, found=replace(before.found, role=AddressRole.OLD))
+                role = AddressRole.NEW
         if changes and role is AddressRole.HOME and onward and places and places[-1].found.role is AddressRole.OLD:
             role = AddressRole.NEW
         written = re.sub(r"\s*\n\s*", ", ", text[line.start : line.end]).strip(" ,.;")
@@ -173,5 +195,6 @@ def _settled(text: str, places: list[AddressPlace], words: Vocabulary, *, change
     free = [p for p in homes if p not in marked]
     if not free or (len(own) < 2):
         return places
-    last = free[-1]
+    # The one behind a name ("Ana Poe, 45 Gorse Rd") tells who writes.
+    last = ([p for p in free if not _after_a_name(text, p.start)] or free)[-1]
     return [replace(p, found=replace(p.found, role=AddressRole.NEW)) if p is last else p for p in places]

@@ -223,6 +223,12 @@ def _in_words(text: str, arrived: int, forms: _Forms) -> list[_Raw]:
             if _possible(year, month, day) and day:
                 found.append(_Raw(m.start(), end, ((year, month, day),), needs_word=year is None))
     for m in forms.month_year.finditer(text):
+        behind = re.match(r"[\s,]{1,3}(?:on\s+)?the\s+(\d{1,2})(?:st|nd|rd|th)\b", text[m.end() : m.end() + 18], re.I)
+        if behind:  # "December of 1985, on the 2nd"
+            whole = (int(m["year"]), forms.months[m["month"].lower()], int(behind[1]))
+            if _possible(*whole):
+                found.append(_Raw(m.start(), m.end() + behind.end(), (whole,), needs_word=False))
+                continue
         found.append(
             _Raw(m.start(), m.end(), ((int(m["year"]), forms.months[m["month"].lower()], None),), needs_word=True)
         )

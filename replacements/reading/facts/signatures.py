@@ -12,7 +12,7 @@ from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 
 Span = tuple[int, int]
 
-_TWO_NAMES = re.compile(r"\s*,?\s*(?:and|&|y|e|và|\+)\s+", re.I)
+_TWO_NAMES = re.compile(r"\s*,?\s*(?:and|&|y|e|và|\+|/)\s+", re.I)
 _BETWEEN = re.compile(
     r"[\s,;:()\-–—.#]*(?:(?:is|was|born|b|dob|d\.o\.b|birth\w*|bday|date|of|at|on|in|voter|id|number|no|#|nacid[oa]|naci[oóí]?|el|en|vive|vivo|de|la|"
     r"sinh|ngày|năm|ở|số|nhà|tại|lives?|living|residing|from|registered|my|his|her|address|ballot|lot|unit|apt|the|and|phone|tel|cell|dirección)"
@@ -20,7 +20,7 @@ _BETWEEN = re.compile(
     re.I,
 )
 _SEGMENT = re.compile(
-    r"\n|[!?;]\s|(?<=[\w)\"”]{2})[.:]\s|^|(?<=\w)\.(?=[A-Z][a-z])|\s[–—-]\s|,\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])"
+    r"\n|[!?;]\s|(?<=[\w)\"”]{2})[.:]\s|^|(?<=\w)\.(?=[A-Z][a-z])|\s[–—-]\s|,?\s(?:and|&|y|và)\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])|,\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])"
 )
 _LEAD = re.compile(
     r"[\s\-–—*•~>\"“'(]*(?:(?:\d{1,2}[.)]|and|y|và|&|so|hello|hi|hey|hola|ok|okay|ps|re|from|for|de"
@@ -97,7 +97,7 @@ def _aside(text: str, end: int) -> str:
 
 def _said(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span]) -> list[NamePlace]:
     found: list[NamePlace] = []
-    for name in ("name_label", "name_intro", "former_name"):
+    for name in ("name_label", "name_intro", "name_as", "former_name"):
         for m in words.pattern(name).finditer(text):
             strong = name == "name_label" or _STRONG_WORDS.search(m[0]) is not None
             person = _other_script(text, m.end(), words) or name_at(text, m.end(), words, sender.words, small=True)
@@ -109,7 +109,7 @@ def _said(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span])
             if not capital and not strong and not _like_a_person(person, words, sender):
                 continue
             if not strong and (
-                not _like_a_person(person, words, sender) or (not capital and not is_given(person.text.split()[0]))
+                not _like_a_person(person, words, sender) or (not capital and not _known(person, sender))
             ):
                 continue
             if name == "former_name":

@@ -8,18 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from replacements.reading.facts.street_orders import in_other_orders
+from replacements.reading.facts.street_parts import HOUSE, StreetLine, Token, tokens
 from replacements.reading.facts.vocabulary import Vocabulary
 
-_TOKEN = re.compile(
-    r"\d+(?:st|nd|rd|th)\b|\d+[A-Za-z]?(?:-\d{1,5}[A-Za-z]?)?\b|[A-Za-zÀ-ɏḀ-ỹ][A-Za-zÀ-ɏḀ-ỹ'’\-]*\.?|\n|\S", re.I
-)
-_HOUSE = re.compile(r"\d{1,6}[A-Za-z]?(?:-\d{1,5}[A-Za-z]?)?$")
 _ORDINAL = re.compile(r"\d+(?:st|nd|rd|th)$", re.I)
 _BOX = re.compile(
     r"\b(?:(?:p\.?\s?o\.?|post(?:al)? office)\s?box\s*#?\s*[a-z]?\d{1,6}[a-z]?\b|apartado(?: postal)?\s*#?\s*\d{1,6}\b"
-    r"|(?:r\.?\s?r\.?|rural route|h\.?c\.?|rte\.?|star route"
+    r"|(?:r\.?\s?r\.?|r\.?f\.?d\.?|rural route|h\.?c\.?|rte\.?|route|star route"
     r"|highway contract)\s?#?\s*\d{1,4},?\s*box\s*#?\s*\d{1,6}[a-z]?\b"
     r"|(?:psc|cmr|unit|ship)\s*#?\s*\d{1,6},?\s*box\s*#?\s*\d{1,6}\b|general delivery\b"
     r"|box\s*#?\s*\d{1,6}(?=\s*,?\s*[A-Z][a-z]+))",
@@ -34,44 +32,6 @@ _HALLS = frozenset(
 _SAINTS = frozenset({"st", "saint", "ste", "mt", "mount", "ft", "fort"})
 _JOINERS = frozenset({"of", "the", "de", "la", "las", "los", "del", "el", "y", "and", "du", "des"})
 _INSIDE = re.compile(r"[\s,]{0,3}(?:in|en|ở|tại|at|,)?\s*", re.I)
-
-
-@dataclass(frozen=True, slots=True)
-class Token:
-    start: int
-    end: int
-    text: str
-
-    @property
-    def word(self) -> str:
-        return self.text.rstrip(".").lower()
-
-    @property
-    def is_word(self) -> bool:
-        return self.text[0].isalpha() and self.text[0] < "ἀ"
-
-    @property
-    def is_capital(self) -> bool:
-        return self.text[0].isupper()
-
-
-@dataclass(frozen=True, slots=True)
-class StreetLine:
-    """A street line with what follows it. `sure`: has a number and a street word, or is a box or route."""
-
-    start: int
-    end: int
-    street: str
-    unit: str = ""
-    city: str = ""
-    state: str = ""
-    zip: str = ""
-    sure: bool = True
-    numbered: bool = True
-
-
-def tokens(text: str) -> list[Token]:
-    return [Token(m.start(), m.end(), m[0]) for m in _TOKEN.finditer(text)]
 
 
 def _after_street(row: Sequence[Token], j: int, words: Vocabulary) -> int:
@@ -266,81 +226,17 @@ def complete(
         start=min(start, begin),
         end=at,
         unit=line.unit or unit,
-        city=city or near,
+        city=city or line.city or near,
         state=state,
         zip=zip_code,
     )
 
 
-def _named_without_number(text: str, row: Sequence[Token], words: Vocabulary) -> list[StreetLine]:
-    """Streets named by capital words and a street word, where the number stands after, before, or nowhere."""
-    found = []
-    ways, plain = words.words["ways"], words.words["plain_words"]
-    for j, token in enumerate(row):
-        if token.word not in ways or token.word in ("calle", "avenida") or j == 0 or not token.text[0].isupper():
-            continue
-        i = j
-        while i > 0 and j - i < 3 and row[i - 1].is_word and row[i - 1].is_capital and row[i - 1].word not in plain:
-            i -= 1
-        if i == j or (i > 0 and _HOUSE.match(row[i - 1].text)) or row[j - 1].text.endswith("'s"):
-            continue
-        start, end = row[i].start, row[j].end
-        street = text[start:end].rstrip(".")
-        end = start + len(street)
-        after = re.match(
-            r"\s*(?:\(\s*(?:no\.?|num\.?|number|#)?\s*|,?\s*(?:no\.|number|num\.|núm\.?|número|#)\s*)(\d{1,6})\b[^)\n]{0,0}\)?",
-            text[end : end + 24],
-            re.I,
-        )
-        before = re.search(
-            r"\b(?:(?:no\.?|number|house|número)\s+(\d{1,6})\s+(?:at|on|of|de la|de)"
-            r"|the\s+(\d{1,6})\s+(?:building|house|one|place)\s+(?:at|on|of))\s+$",
-            text[max(0, start - 34) : start],
-            re.I,
-        )
-        turned = re.search(r"\b(?:(\d{1,6}))\s+(?:building|house|bldg)\s*$", text[end : end + 24], re.I)
-        around = re.match(r",?\s*(?:the\s+)?(\d{1,6})\s+(?:building|house|bldg)\b", text[end : end + 24], re.I)
-        if after:
-            found.append(StreetLine(start, end + after.end(), f"{after[1]} {street}"))
-        elif before:
-            found.append(StreetLine(start, end, f"{before[1] or before[2]} {street}"))
-        elif around or turned:
-            hit = around or turned
-            found.append(StreetLine(start, end + (hit.end() if hit else 0), f"{hit[1] if hit else ''} {street}"))
-        else:
-            found.append(StreetLine(start, end, street, sure=False, numbered=False))
-    return found
-
-
-def _number_after_name(text: str, words: Vocabulary) -> list[StreetLine]:
-    """Spanish order: "calle Olmo 45", "en Olmo 45"; "número 45 de la calle Olmo"."""
-    found = []
-    pattern = re.compile(
-        r"\b(?:(?P<way>calle|avenida|av\.|camino|paseo)\s+(?P<name>(?:[A-ZÀ-Ý][\w'’]*\s+){1,3})(?:n[uú]m(?:ero|\.)?\s*|no\.\s*|#\s*)?"
-        r"|(?:en|de la|del|de|al)\s+(?P<bare>(?:[A-ZÀ-Ý][\w'’]+\s+){1,2})(?:#\s*)?)(?P<number>\d{2,6"
-        r"})\b(?!\s*(?:de\b|[A-Z]))"
-    )
-    for m in pattern.finditer(text):
-        name = (m["name"] or m["bare"]).strip()
-        if name.split()[0].lower() in words.maps.get("months", {}):
-            continue
-        begin = m.start("way") if m["way"] else m.start("bare")
-        found.append(
-            StreetLine(begin, m.end(), f"{m['number']} {m['way'] + ' ' if m['way'] else ''}{name}", sure=bool(m["way"]))
-        )
-    return found
-
-
-def _halls(text: str) -> list[StreetLine]:
-    """Dormitory rooms: "Aspen Hall 214", "Aspen Hall, room 214"."""
-    found = []
-    pattern = re.compile(
-        r"\b((?:[A-Z][\w'’]+\s+){1,3}(?:Hall|House|Dorm|Dormitory|Tower|Quad|Residence|Barracks|Lodge))\s*,?\s*((?:room|rm\.?|apt\.?|suite|unit|#)?\s*#?\s*\d{1,5}[A-Za-z]?)\b(?!\s*[A-Z][a-z]+\s+(?:St|Rd|Ave|Dr|Ln|Ct))"
-    )
-    for m in pattern.finditer(text):
-        if not re.search(r"\d\s*$", text[max(0, m.start() - 2) : m.start()]):
-            found.append(StreetLine(m.start(), m.end(), m[1], unit=m[2].strip()))
-    return found
+def _linked(row: Sequence[Token], i: int) -> int:
+    """How many words link a house number to its street: "88 de Elm St", "88 de la Elm St"."""
+    if i < len(row) and row[i].text == "de":
+        return 2 if i + 1 < len(row) and row[i + 1].text in ("la", "el") else 1
+    return 0
 
 
 def _written(street: str) -> str:
@@ -358,22 +254,25 @@ def street_lines(
     found = [StreetLine(m.start(), m.end(), re.sub(r"\s+", " ", m[0])) for m in _BOX.finditer(text)]
     row = tokens(text)
     for i, token in enumerate(row[:-1]):
-        if not _HOUSE.match(token.text) or any(token.start < e and token.end > s for s, e in taken):
+        if not HOUSE.match(token.text) or any(token.start < e and token.end > s for s, e in taken):
             continue
         if token.start and text[token.start - 1] in "$/:.#-'’@":
             continue
         half = i + 3 if [t.text for t in row[i + 1 : i + 4]] == ["1", "/", "2"] else i
-        stop, closed = _walk(row, half + 1, words)
+        linked = _linked(row, half + 1)
+        stop, closed = _walk(row, half + 1 + linked, words)
+        if linked and not closed:
+            continue
+        half += linked
         if stop <= half + 1 or (stop - half == 2 and row[half + 1].word in words.words["units"]):
             continue
         name = text[row[half + 1].start : row[stop - 1].end].rstrip(".")
         if "\n" in name:
             continue
         end = row[half + 1].start + len(name)
-        found.append(StreetLine(token.start, end, _written(text[token.start : end]), sure=closed))
-    found += _named_without_number(text, row, words) + _halls(text)
-    if words.language == "es":
-        found += _number_after_name(text, words)
+        written = f"{token.text} {name}" if linked else text[token.start : end]
+        found.append(StreetLine(token.start, end, _written(written), sure=closed))
+    found += in_other_orders(text, row, words)
     kept: list[StreetLine] = []
     for line in sorted(found, key=lambda s: (not s.sure, not s.numbered, s.start - s.end)):
         clear = all(line.end <= k.start or line.start >= k.end for k in kept)
