@@ -12,7 +12,9 @@ from sqlalchemy.orm import Session
 from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
 from replacements.requests.carrying_out import words_of_reply
+from replacements.requests.deciding import since_judged
 from replacements.requests.office import InForce
+from replacements.requests.records import StoredBallots
 from replacements.roll.stored import StoredRoll
 from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Packet, Request
 
@@ -56,6 +58,14 @@ def reply_now(
         stopped=_can_be_stopped(session, request) if action is Action.STOP_REISSUE and voter is not None else None,
         language=language,
     )
+
+
+def second_person_since(session: Session, request: Request, force: InForce) -> tuple[str, ...]:
+    """Why a reissue needs two people by now, though nothing said so when the request was judged."""
+    if awaited(request) is not Action.REISSUE or request.two_people or not request.voter_id:
+        return ()
+    present = StoredBallots(session, force.election_id).present(request.voter_id)
+    return tuple(reason.text for reason in since_judged(request, force, present))
 
 
 def _can_be_stopped(session: Session, request: Request) -> bool:

@@ -219,4 +219,4 @@ def test_after_todays_mailing_is_closed_the_next_one_is_tomorrows(site: Site) ->
     assert "Mailing of Wed, Sep 30, 2026" in site.see("clerk", "/mailing").get_data(as_text=True)
     front = client.get("/").get_data(as_text=True)
     assert "Wed, Sep 30, 2026, 2:00 pm" in front
-    assert "to sign off the mailing of Tue, Sep 29, 2026" in front
+    assert "mailing to be signed off: Tue, Sep 29, 2026" in front

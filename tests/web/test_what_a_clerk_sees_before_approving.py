@@ -78,6 +78,24 @@ def test_who_comes_second_sees_what_the_first_person_agreed_to_and_its_reply(sit
     assert "I agree, as the second person" in page
 
 
+def test_a_ballot_replaced_since_the_request_was_judged_asks_for_a_second_person_before_anybody_presses(
+    site: Site,
+) -> None:
+    assert "Two people must agree" not in _page(site)
+    with site.database.read() as session:
+        judged = dict(session.get_one(Request, 1).judged)
+    _set(site, judged=judged | {"ballot": "5000000"})
+    assert "replaced after this request was judged. Two people must agree by now" in _page(site)
+
+
+def test_a_reissue_without_a_live_ballot_cannot_be_approved(site: Site) -> None:
+    with site.database.write() as session:
+        session.get_one(Ballot, "5000018").state = "voided"
+    page = _page(site)
+    assert "no live ballot that could be replaced" in page
+    assert "Approve as proposed" not in page
+
+
 def test_a_message_that_only_waits_to_be_read_is_not_approved_but_read(site: Site) -> None:
     _set(site, proposal="read")
     page = _page(site)
@@ -157,7 +175,7 @@ def test_the_mail_room_finds_the_mailing_to_sign_off_before_the_one_that_fills(s
     assert "Mailing of Tue, Sep 29, 2026" in page
     assert "Packets that you counted" in page
     assert "Being filled: Wed, Sep 30" in page
-    assert "to sign off the mailing of Tue, Sep 29, 2026" in client.get("/").get_data(as_text=True)
+    assert "mailing to be signed off: Tue, Sep 29, 2026" in client.get("/").get_data(as_text=True)
 
 
 def test_days_of_the_week_that_have_not_begun_are_left_open(site: Site) -> None:

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
-from replacements.requests.awaiting import awaited, live_ballot, reply_now
+from replacements.requests.awaiting import awaited, live_ballot, reply_now, second_person_since
 from replacements.requests.carrying_out import OPEN, Refused
 from replacements.requests.office import InForce
 from replacements.rules.transit import in_time
@@ -82,6 +82,8 @@ def page(request_id: int) -> str:
         letter = letter_of(session, message, looker.in_force)
         undecided = request.state in OPEN
         chance, reply, in_english, cannot = None, None, None, ""
+        since: tuple[str, ...] = ()
+        old = live_ballot(session, request.election_id, request.voter_id)
         if looker.in_force:
             day = upcoming(session, looker.in_force, looker.at).goes_on
             if request.judged.get("in_time") and (undecided or packet):
@@ -90,6 +92,9 @@ def page(request_id: int) -> str:
                 chance = in_time(looker.in_force.rules, goes_on, overseas=overseas)
             if undecided:
                 reply, cannot = _reply(session, request, looker.in_force, day)
+                if awaited(request) is Action.REISSUE and old is None:
+                    cannot = "This voter has no live ballot that could be replaced. Choose something else."
+                since = second_person_since(session, request, looker.in_force)
                 if reply is not None and reply.language != OFFICE_LANGUAGE and looker.may(Permission.DECIDE):
                     in_english, _ = _reply(session, request, looker.in_force, day, OFFICE_LANGUAGE)
         return render_template(
@@ -106,10 +111,11 @@ def page(request_id: int) -> str:
             undecided=undecided,
             full_name=full_name,
             awaited=awaited(request),
-            old=live_ballot(session, request.election_id, request.voter_id),
+            old=old,
             reply_now=reply,
             in_english=in_english,
             cannot=cannot,
+            since=since,
             waits_next=next_waiting(session, request.election_id, besides=request.id),
             chance=chance,
             judged_chance=request.judged.get("in_time"),
