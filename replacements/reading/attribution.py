@@ -38,6 +38,10 @@ _ASKS = re.compile(
 )
 _DENIED = re.compile(r"(?:\bnever|\bnot|n['’]?t|\bnunca|\bno|\bneither|\bchưa|\bkhông|안|못)\s+(?:\w+\s+)?$", re.I)
 _WITH_MINE = re.compile(r"\b(?:ballots?|packets?|mine|boleta)\s+(?:and|y)\s+$", re.I)  # "my ballot and my wife's"
+_WANTS = re.compile(
+    r"\s*(?:also |too |still |tambi[ée]n |cũng )?(?:needs|wants|would like|could use|necesita|quiere|ocupa|cần|muốn)\b",
+    re.I,
+)
 OWN, BOTH = -1, -2
 STRONG, WEAK, PLEADS = 3.0, 1.0, 6.0
 
@@ -178,10 +182,10 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
                 add(i, STRONG)
             elif (
                 words.pattern("need_too").search(text[end : min(clause.end, end + 60)])
-                and not own_ballot
+                and (not own_ballot or _WANTS.match(text[end : end + 24]))
                 and not possessive
             ):
-                add(i, 2.0)
+                add(i, 4.0 if _WANTS.match(text[end : end + 24]) else 2.0)
             if _WITH_MINE.search(before):
                 add(i, STRONG)
             if re.match(r"[^.!?]{0,60}\?", text[end : end + 62]) and (

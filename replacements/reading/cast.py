@@ -16,7 +16,7 @@ from replacements.reading.facts.numbers import NumberFound, NumberKind, find_num
 from replacements.reading.facts.relations import Account, Relative, account, find_relatives
 from replacements.reading.facts.signatures import How, NamePlace, find_names
 from replacements.reading.facts.vocabulary import vocabulary
-from replacements.reading.spoken_of import Told, add_spoken_of
+from replacements.reading.spoken_of import Told, add_asked_for, add_named, wishes
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,11 @@ def _writer(groups: list[Named], relatives: list[Relative], sender: FromName) ->
 
 def _is_the_relative(writer: Named, relatives: list[Relative], sender: FromName, text: str, language: str) -> bool:
     """Whether the only name with particulars is the unnamed relative's: another's account, and no "my ballot"."""
-    if writer.has(How.SIGNED, How.SAID) or not any(len(n.split()) > 1 for n in sender.names):
+    if writer.has(How.SIGNED, How.SAID):
+        return False
+    if not relatives and wishes(text, vocabulary(language)) and not any(writer.fits(n) for n in sender.names):
+        return vocabulary(language).pattern("own_ballot").search(text) is None
+    if not any(len(n.split()) > 1 for n in sender.names):
         return False
     if any(writer.fits(n) for n in sender.names) or len({r.relation for r in relatives if not r.name}) != 1:
         return False
@@ -207,6 +211,12 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
                     other.names.append(whole.text)
                     other.places.append((whole.start, whole.end, False))
                     break
+    known = [(p.start, p.end) for p in facts.names] + [(a.start, a.end) for a in facts.addresses]
+    known += [(r.name_start, r.name_end) for r in facts.relatives if r.name]
+    own = writer.forms if writer is not None else sender.names
+    told = Told(letter.subject, text, language, own, known)
+    add_asked_for(told, others)
+    other_names += [None] * (len(others) - len(other_names))
     nameless = [i for i, o in enumerate(others) if not o.names]
     for group in groups:
         if group is writer:
@@ -221,10 +231,7 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
         others[found].places += [(p.start, p.end, False) for p in group.places]
         other_names[found] = group
         group.relation = others[found].relation
-    known = [(p.start, p.end) for p in facts.names] + [(a.start, a.end) for a in facts.addresses]
-    known += [(r.name_start, r.name_end) for r in facts.relatives if r.name]
-    own = writer.forms if writer is not None else sender.names
-    add_spoken_of(Told(letter.subject, text, language, own, known), others)
+    add_named(told, others)
     other_names += [None] * (len(others) - len(other_names))
     return Cast(facts, sender, whose, writer, [g for g in groups if g is not writer], others, other_names)
 

@@ -164,11 +164,13 @@ def _couple(
     writer = cast.writer or Named()
     anchors = [writer.places] + [_places(cast, i) for i in partners]
     emails = (letter.sender.address,) if letter.sender.address and not cast.account.is_anothers else ()
-    people = []
+    people: list[Person] = []
     for number, index in enumerate([None, *partners]):
         belongings = sort_facts(cast, anchors, number, speaks=index is None)
         if index is None:
             names = _writer_names(cast, writer)
+            for partner in partners:
+                names += _with_surname_of(names, cast.other_names[partner])
             people.append(
                 _person(
                     names,
@@ -193,6 +195,7 @@ def _couple(
             )
             continue
         names += [n for n in cast.sender.names if any(compatible(n, m) for m in names)]
+        names += _with_surname_of(names, cast.writer)
         suffix = group.suffix if group else ""
         people.append(
             _person(
@@ -201,6 +204,14 @@ def _couple(
             )
         )  # fmt: skip
     return tuple(people)
+
+
+def _with_surname_of(names: list[str], other: Named | None) -> list[str]:
+    """ "Ray, 1/2/50" beside "Lorna Gale, 3/4/52": the surname that is given once is both's."""
+    if other is None or not names or any(len(n.split()) > 1 for n in names) or not names[0].isascii():
+        return []
+    last = next((n.split()[-1] for n in other.forms if len(n.split()) > 1 and len(n.split()[-1]) > 2), "")
+    return [f"{names[0]} {last}"] if last else []
 
 
 def _places(cast: Cast, index: int) -> list[tuple[int, int]]:
@@ -301,6 +312,10 @@ def _wanted(cast: Cast, shares: Shares, asked: tuple[Kind, ...]) -> list[int]:
         need = _ENOUGH if other.is_close else 3.0
         if shares.own.points <= 0.5 and not shares.pleads:
             need = min(need, _PERHAPS)
+        if shares.own_said == 0 and other.is_close and part.kinds and any(len(n.split()) > 1 for n in other.names):
+            need = min(need, _PERHAPS)  # a relative with the whole name, and nothing about a ballot of one's own
+        if shares.own_said and not other.names:
+            need = max(need, 3.0)
         if shares.dictated:
             need = 5.0
         group = cast.other_names[i]

@@ -48,17 +48,22 @@ def wishes(text: str, words: Vocabulary) -> list[int]:
     return [m.start() for m in words.pattern("wish_for").finditer(text)]
 
 
-def add_spoken_of(told: Told, others: list[Other]) -> None:
-    """Add names in running text and in the subject: to those they fit, to the one unnamed relative, or anew."""
+def add_asked_for(told: Told, others: list[Other]) -> None:
+    """Add the one whom the subject names; and somebody without a name where a wish can mean nobody else."""
+    words = vocabulary(told.language)
+    _add_from_subject(told, others, words)
+    asked_at = wishes(told.text, words)
+    if others or not asked_at:
+        return
+    named = named_in(told.text, told.language, told.known)
+    if not any(end <= asked_at[-1] and not any(compatible(name, n) for n in told.own) for _, end, name in named):
+        others.append(Other("", [], [(0, 0, False)]))
+
+
+def add_named(told: Told, others: list[Other]) -> None:
+    """Add names in running text: to those they fit, to the one unnamed relative, or anew."""
     words = vocabulary(told.language)
     asked_at = wishes(told.text, words)
-    _add_from_text(told, others, words, asked_at)
-    _add_from_subject(told, others, words)
-    if asked_at and not others:
-        others.append(Other("", [], [(0, 0, False)]))  # somebody whom the letter does not name
-
-
-def _add_from_text(told: Told, others: list[Other], words: Vocabulary, asked_at: Sequence[int]) -> None:
     text = told.text
     waiting: list[tuple[int, int, str, bool]] = []
     for start, end, name in named_in(text, told.language, told.known):

@@ -221,6 +221,8 @@ def separated(case: Case, one: Grade, other: Grade) -> bool:
     # a new address may be a namesake's, whom the writer moves in with
     if a.address in address_fit.AGREE and not a.moving and b.address not in address_fit.AGREE:
         return True
+    if a.address == "street only" and not a.moving and b.address == "differs":
+        return True
     exact = a.name is None or a.name.first in ("same", "transliteration")
     if "email_on_file" in one.agreed - other.agreed and (exact or not house):
         return True

@@ -147,7 +147,9 @@ def compatible(a: str, b: str) -> bool:
 def _is_name_word(word: str, words: Vocabulary, sender: Collection[str]) -> bool:
     low = word.rstrip(".").lower()
     # Pet forms that only the English list knows ("El", "Ola") are ordinary words in other languages.
-    return low not in words.words["plain_words"] or fold(low) in sender or fold(low) in _known()
+    if low not in words.words["plain_words"] or fold(low) in sender:
+        return True
+    return fold(low) in _known() and low not in words.words.get("never_names", ())
 
 
 def name_at(

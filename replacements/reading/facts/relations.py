@@ -204,6 +204,20 @@ def suffix_in_words(text: str, language: str) -> str:
     return ""
 
 
+_HAS_PAPERS = re.compile(
+    r"(?:['’]s?)?\s+(?:[a-zà-ỹ]+\s+){0,3}?(?:(?:his|her)\s+)?(?:\w+\s+)?(?:ballot|packet|envelope)\b"
+    r"|\s+(?:[a-zà-ÿ]+\s+){1,2}su\s+(?:boleta|papeleta|sobre|paquete)\b",
+)
+
+
+def _acts(after: str, words: Vocabulary) -> bool:
+    """Whether a capital word that no list has is a person's: "Adaora needs one", "Adaora tore her ballot"."""
+    if words.pattern("need_too").match(after.lstrip()) and after[:1] == " ":
+        return True
+    m = _HAS_PAPERS.match(after)
+    return m is not None and (after[0] in "'’" or re.search(r"\b(?:his|her|su)\b", m[0]) is not None)
+
+
 def named_in(text: str, language: str, known: Sequence[Span]) -> tuple[tuple[int, int, str], ...]:
     """Single capital given names in running text (start, end, name), outside `known` places: "Carlos needs one too"."""
     words = vocabulary(language)
@@ -212,11 +226,9 @@ def named_in(text: str, language: str, known: Sequence[Span]) -> tuple[tuple[int
         if any(m.start() < e and m.end() > s for s, e in known):
             continue
         word = m[0]
-        if (
-            word.lower() in words.words["plain_words"]
-            or word.lower() in words.maps.get("months", {})
-            or not is_given(word)
-        ):
+        if word.lower() in words.words["plain_words"] or word.lower() in words.maps.get("months", {}):
+            continue
+        if not is_given(word) and not _acts(text[m.end() : m.end() + 60], words):
             continue
         if re.search(
             r"(?:dear|hello|hi|hey|hola|estimad[oa])[\s,]+(?:mr|mrs|ms|sr|sra|dr)?\.?\s*$",

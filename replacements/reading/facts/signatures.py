@@ -7,7 +7,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from replacements.reading.facts.names import FromName, NameFound, fold, han_name, hangul_name, is_given, name_at
+from replacements.reading.facts.names import (
+    FromName,
+    NameFound,
+    compatible,
+    fold,
+    han_name,
+    hangul_name,
+    is_given,
+    name_at,
+)
 from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 
 Span = tuple[int, int]
@@ -15,7 +24,7 @@ Span = tuple[int, int]
 _TWO_NAMES = re.compile(r"\s*,?\s*(?:and|&|y|e|và|\+|/)\s+", re.I)
 _BETWEEN = re.compile(
     r"[\s,;:()\-–—.#]*(?:(?:is|was|born|b|dob|d\.o\.b|birth\w*|bday|date|of|at|on|in|voter|id|number|no|#|nacid[oa]|naci[oóí]?|el|en|vive|vivo|de|la|"
-    r"sinh|ngày|năm|ở|số|nhà|tại|lives?|living|residing|from|registered|my|his|her|address|ballot|lot|unit|apt|the|and|phone|tel|cell|dirección)"
+    r"sinh|ngày|năm|ở|số|nhà|tại|lives?|living|residing|from|registered|my|his|her|address|ballot|lot|unit|apt|the|and|phone|tel|cell|dirección|tel[eé]fono|celular|cel|móvil|mobile|điện|thoại)"
     r"[\s.,:()#\-–]+){0,6}",
     re.I,
 )
@@ -23,8 +32,8 @@ _SEGMENT = re.compile(
     r"\n|[!?;]\s|(?<=[\w)\"”]{2})[.:]\s|^|(?<=\w)\.(?=[A-Z][a-z])|\s[–—-]\s|,?\s(?:and|&|y|và)\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])|,\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])"
 )
 _LEAD = re.compile(
-    r"[\s\-–—*•~>\"“'(]*(?:(?:\d{1,2}[.)]|and|y|và|&|so|hello|hi|hey|hola|ok|okay|ps|re|from|for|de"
-    r"|this one is for)[\s,:]+)?(?:/?s/\s*)?[\s\-–—*~(\"“]*",
+    r"[\s\-–—*•~>\"“'(]*(?:(?:\d{1,2}[.)]|and|y|và|&|so|hello|hi|hey|hola|ok|okay|ps|re|from|for|de|es|it['’]?s"
+    r"|se llama|this one is for)[\s,:]+)?(?:/?s/\s*)?[\s\-–—*~(\"“]*",
     re.I,
 )
 _KOREAN = re.compile(
@@ -164,6 +173,15 @@ def _known(person: NameFound, sender: FromName) -> bool:
     return is_given(row[0]) or any(fold(w) in sender.words for w in row)
 
 
+def _stands_alone(text: str, at: int, person: NameFound, sender: FromName) -> bool:
+    """ "Ruined it. Ida Moss. Send another": a sentence that is the sender's whole name and nothing else."""
+    return (
+        len(person.text.split()) > 1
+        and re.match(r"\s*[.!\n]", text[person.end : person.end + 3]) is not None
+        and any(compatible(person.text, n) for n in sender.names)
+    )
+
+
 def _opens_line(text: str, at: int) -> bool:
     return not text[text.rfind("\n", 0, at) + 1 : at].strip(" \t-*•")
 
@@ -190,9 +208,10 @@ def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
         beside = nearest >= 0 and (nearest <= reach or nearest - end <= 3) and "\n\n" not in text[end:nearest]
         if beside and "\n" in text[end:nearest] and small and len(person.text.split()) < 2:
             beside = False
-        if not (said_after or beside):
+        alone = not small and _stands_alone(text, at, person, sender)
+        if not (said_after or beside or alone):
             continue
-        how = How.SAID if said_after else How.BESIDE
+        how = How.SAID if said_after else How.BESIDE if beside else How.SIGNED
         for second in partners:
             person = _with_shared_surname(person, second)
         found.append(_place(person, how, _aside(text, person.end)))
@@ -255,6 +274,7 @@ def _name_on_line(
     for s, e in facts:
         if s < end and e > stop:
             rest = rest.replace(text[max(s, stop) : min(e, end)], " ")
+    with_facts = rest != text[stop:end]
     rest = re.sub(r"[(（\[][^)）\]]{0,40}[)）\]]", " ", rest)
     rest = re.sub(r"\b(?:올림|드림|배상|拜上|敬上|謹上|上)(?=\W|$)", " ", rest.strip())
     allowed = len(rest.strip(" .,!;:-–—|/😊🙂❤️~*")) == 0 or re.match(
@@ -262,8 +282,8 @@ def _name_on_line(
     )
     if not allowed and words.pattern("birth_before").match(rest.strip()) is None:
         return []
-    if rest.strip().startswith(",") and len(row) == 1 and not partners and not _known(person, sender):
-        return []  # "Receiving, Second Floor" is where somebody works
+    if (rest.strip().startswith(",") or with_facts) and len(row) == 1 and not partners and not _known(person, sender):
+        return []  # "Receiving, Second Floor" is where somebody works, "ADDR 12 Elm St" a label
     return [_with_shared_surname(person, partners[0]), partners[0]] if partners else [person]
 
 
