@@ -124,7 +124,10 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
             and cast.writer.has(How.SIGNED, How.SAID)
         )
         particulars = group is not None and group.has(How.BESIDE)
-        if other.relation not in _EQUALS or shares.pleads:
+        spoken = (
+            signs and both and group is not None and _has_birth_date(cast, group)
+        )  # "we are Ana (1/2/50) and Lea (…)"
+        if (other.relation not in _EQUALS and not spoken) or shares.pleads:
             continue
         # Two names below "I spoiled my ballot" are a greeting from both, not two requests.
         together = both or (shares.own_said == 0 and shares.own.points < _PERHAPS)
@@ -334,7 +337,9 @@ def _wanted(cast: Cast, shares: Shares, asked: tuple[Kind, ...]) -> list[int]:
 
 def _has_birth_date(cast: Cast, group: Named) -> bool:
     """Whether a birth date stands right behind the name: nobody gives that of a bystander."""
-    return any(0 <= d.start - p.end <= 12 for p in group.places if p.how is How.BESIDE for d in cast.facts.births)
+    return any(
+        0 <= d.start - p.end <= 12 for p in group.places if p.how in (How.BESIDE, How.SAID) for d in cast.facts.births
+    )
 
 
 def _writer_asks(cast: Cast, shares: Shares, wanted: list[int]) -> bool:

@@ -85,7 +85,8 @@ def add_named(told: Told, others: list[Other]) -> None:
         asked = words.pattern("need_too").match(after.lstrip()) or re.search(
             r"\b(?:for|para|cho)\s+$", text[max(0, start - 6) : start]
         )
-        if asked or (possessive and re.match(r"['’]s?\s+(?:\w+\s+)?(?:ballot|packet|and mine)\b", after)):
+        with_mine = possessive and re.search(r"\b(?:mine|my ballot)\s+and\s+$", text[max(0, start - 16) : start], re.I)
+        if asked or with_mine or (possessive and re.match(r"['’]s?\s+(?:\w+\s+)?(?:ballot|packet|and mine)\b", after)):
             others.append(Other("", [name], [(start, end, possessive)]))
         else:
             waiting.append((start, end, name, possessive))

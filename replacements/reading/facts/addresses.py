@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
+from replacements.reading.facts.names import is_given
 from replacements.reading.facts.street_parts import StreetLine
 from replacements.reading.facts.streets import street_lines
 from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
@@ -108,7 +109,10 @@ def _after_a_name(text: str, start: int) -> bool:
 
 
 def _before_particulars(text: str, line: StreetLine) -> bool:
-    """ "…, 45 gorse bank, dob 1/2/60": between commas, with a particular behind it."""
+    """ "…, 45 gorse bank, dob 1/2/60": between commas, with a particular behind it; "ida moss 45 gorse" at the end."""
+    small = re.search(r"(?:^|[^\w])([a-z]+)\s+[a-z]+\s+$", text[max(0, line.start - 34) : line.start])
+    if small and is_given(small[1]) and not text[line.end :].split("\n")[0].strip(" ."):
+        return True
     behind = re.match(
         r"\s*[,\n]\s*(?:dob\b|d\.o\.b|born\b|birth|nacid|sinh\b|\d{1,2}[/-]\d|(?:19|20)\d\d\b|\d{5}\b|phone\b|tel\b)",
         text[line.end : line.end + 16],

@@ -34,6 +34,10 @@ _EIGHT = re.compile(r"(?<![\w/.$#-])\d{8}(?![A-Za-z0-9_/-])")
 _SIX = re.compile(r"(?<![\w/.$#-])\d{6}(?![A-Za-z0-9_/-])")
 _SPACED = re.compile(r"(?<![\w/.-])(\d{1,2}) (\d{1,2}) (\d{4}|\d{2})(?![A-Za-z0-9_/-])")
 _YEAR = re.compile(r"(?<![\w/.$#-])(?:19\d\d|20[0-2]\d)(?![A-Za-z0-9_/-])|(?<=[’'])\d\d(?!\w)")
+# A full stop behind four letters, or behind a short word that is no abbreviation.
+_SENTENCE_END = re.compile(
+    r"[!?;]|\n\s*\n|(?:[a-z]{4}|\b(?:in|it|me|up|on|us|so|do|is|one|him|her|off|out|now|too|yet|ago|way|day))\.\s"
+)
 _YEAR_TEXT = r"(?P<year>\d{4}|[’']?\d{2})(?!\d|\s?(?:am|pm|a\.m|p\.m|:\d))"
 _DAY_MARK = r"(?:st|nd|rd|th|ro|er|º|°|\.º|\.)?"
 
@@ -305,7 +309,7 @@ def _without_overlaps(raws: list[_Raw]) -> list[_Raw]:
 def _clause_before(text: str, start: int, floor: int) -> str:
     """What stands before a date and may say what it is: not past the end of a sentence or a blank line."""
     window = text[max(floor, start - _BEFORE) : start]
-    cut = max((m.end() for m in re.finditer(r"[!?;]|\n\s*\n|(?<=[a-z]{4})\.\s", window)), default=0)
+    cut = max((m.end() for m in _SENTENCE_END.finditer(window)), default=0)
     return window[cut:]
 
 

@@ -21,7 +21,7 @@ from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 
 Span = tuple[int, int]
 
-_TWO_NAMES = re.compile(r"\s*,?\s*(?:and|&|y|e|và|\+|/)\s+", re.I)
+_TWO_NAMES = re.compile(r"\s*(?:\([^)\n]{0,40}\)\s*)?,?\s*(?:and|&|y|e|và|\+|/)\s+", re.I)
 _BETWEEN = re.compile(
     r"[\s,;:()\-–—.#]*(?:(?:is|was|born|b|dob|d\.o\.b|birth\w*|bday|date|of|at|on|in|voter|id|number|no|#|nacid[oa]|naci[oóí]?|el|en|vive|vivo|de|la|"
     r"sinh|ngày|năm|ở|số|nhà|tại|lives?|living|residing|from|registered|my|his|her|address|ballot|lot|unit|apt|the|and|phone|tel|cell|dirección|tel[eé]fono|celular|cel|móvil|mobile|điện|thoại)"
@@ -32,8 +32,8 @@ _SEGMENT = re.compile(
     r"\n|[!?;]\s|(?<=[\w)\"”]{2})[.:]\s|^|(?<=\w)\.(?=[A-Z][a-z])|\s[–—-]\s|,?\s(?:and|&|y|và)\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])|,\s(?=[A-ZÀ-Ỹ][\w'’.-]+\s[A-ZÀ-Ỹ])"
 )
 _LEAD = re.compile(
-    r"[\s\-–—*•~>\"“'(]*(?:(?:\d{1,2}[.)]|and|y|và|&|so|hello|hi|hey|hola|ok|okay|ps|re|from|for|de|es|it['’]?s"
-    r"|se llama|this one is for)[\s,:]+)?(?:/?s/\s*)?[\s\-–—*~(\"“]*",
+    r"[\s\-–—*•~>\"“'(]*(?:(?:\d{1,2}[.)]|and|y|và|&|so|(?:hello|hi|hey)(?: there| all)?|hola|ok|okay|ps|re|from|for|de"
+    r"|es|it['’]?s|se llama|this one is for)[\s,:]+)?(?:/?s/\s*)?[\s\-–—*~(\"“]*",
     re.I,
 )
 _KOREAN = re.compile(
