@@ -39,7 +39,8 @@ _ASKS = re.compile(
 _DENIED = re.compile(r"(?:\bnever|\bnot|n['’]?t|\bnunca|\bno|\bneither|\bchưa|\bkhông|안|못)\s+(?:\w+\s+)?$", re.I)
 _WITH_MINE = re.compile(r"\b(?:ballots?|packets?|mine|boleta)\s+(?:and|y)\s+$", re.I)  # "my ballot and my wife's"
 _WANTS = re.compile(
-    r"\s*(?:also |too |still |tambi[ée]n |cũng )?(?:needs|wants|would like|could use|necesita|quiere|ocupa|cần|muốn)\b",
+    r"\s*(?:please\s+)?(?:get|have|receive)\s+(?:an?\b|another|one)"
+    r"|\s*(?:also |too |still |tambi[ée]n |cũng )?(?:needs|wants|would like|could use|necesita|quiere|ocupa|cần|muốn)\b",
     re.I,
 )
 OWN, BOTH = -1, -2
@@ -181,7 +182,10 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
             ):
                 add(i, STRONG)
             elif (
-                words.pattern("need_too").search(text[end : min(clause.end, end + 60)])
+                (
+                    words.pattern("need_too").search(text[end : min(clause.end, end + 60)])
+                    or _WANTS.match(text[end : end + 24])
+                )
                 and (not own_ballot or _WANTS.match(text[end : end + 24]))
                 and not possessive
             ):

@@ -140,8 +140,13 @@ def _writer(groups: list[Named], relatives: list[Relative], sender: FromName) ->
     def is_relative(group: Named) -> bool:
         return any(r.name and _is_called(group, r.name) for r in relatives)
 
+    def is_spoken_of(group: Named) -> bool:
+        """ "Milagros, my wife, …": the very place that names the relative."""
+        starts = {r.name_start for r in relatives if r.name}
+        return all(p.start in starts for p in group.places)
+
     for how in (How.SIGNED, How.SAID, How.BESIDE):
-        able = [g for g in groups if g.has(how) and (how is How.SIGNED or not is_relative(g))]
+        able = [g for g in groups if g.has(how) and not (is_spoken_of(g) if how is How.SIGNED else is_relative(g))]
         if not able:
             continue
         for name in sender.names:

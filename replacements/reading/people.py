@@ -317,6 +317,8 @@ def _wanted(cast: Cast, shares: Shares, asked: tuple[Kind, ...]) -> list[int]:
             need = min(need, _PERHAPS)
         if shares.own_said == 0 and other.is_close and part.kinds and any(len(n.split()) > 1 for n in other.names):
             need = min(need, _PERHAPS)  # a relative with the whole name, and nothing about a ballot of one's own
+        if shares.own_said == 0 and shares.own.points <= 0.5 and other.names:
+            need = min(need, 1.0)  # nothing at all is said of the writer's own
         if shares.own_said and not other.names:
             need = max(need, 3.0)
         if shares.dictated:
@@ -324,6 +326,8 @@ def _wanted(cast: Cast, shares: Shares, asked: tuple[Kind, ...]) -> list[int]:
         group = cast.other_names[i]
         if part.points >= need or (group is not None and _has_birth_date(cast, group) and not shares.dictated):
             row.append(i)
+        elif shares.both.points >= _ENOUGH and other.is_close and other.names and part.points > 0:
+            row.append(i)  # "my mother Ida and I both …"
     # "my parents, Ray and Lorna": what is asked for one is asked for both.
     many = {cast.others[i].relation for i in row} & PLURALS
     row += [i for i, o in enumerate(cast.others) if o.relation in many and o.names and i not in row]
@@ -347,5 +351,7 @@ def _writer_asks(cast: Cast, shares: Shares, wanted: list[int]) -> bool:
         return True
     if shares.pleads or any(cast.others[i].in_subject for i in wanted):
         return shares.own_said > 0 and shares.own.points >= _ENOUGH
+    if shares.both.points >= _ENOUGH and len(wanted) == 1 and cast.others[wanted[0]].relation not in PLURALS:
+        return True
     most = max(shares.others[i].points for i in wanted)
     return shares.own.points >= _ENOUGH or (shares.own.points >= _PERHAPS and most < 3.0)

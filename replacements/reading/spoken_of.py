@@ -26,6 +26,8 @@ _IN_SUBJECT = re.compile(
     rf"{_NAME.format('de')}"
     rf"|(?i:phi[ếe]u(?: b[ầa]u)?) (?:c[ủu]a|cho) (?:(?:ông|bà|anh|chị|cô|ong|ba)\s+)?{_NAME.format('cua')}"
 )
+_MAY = re.compile(r"\b(?:could|can|may|might|would)\s+$", re.I)  # "could Walt get a new ballot?"
+_HAVE = re.compile(r"\s+(?:please\s+|also\s+)?(?:get|have|receive)\s+(?:an?\b|another|one)", re.I)
 _ABOUT = re.compile(rf"\W{{0,2}}(?:\w+\s+){{0,3}}?{_PAPERS}\b", re.I)
 _ABOUT_BEFORE = re.compile(
     r"\b(?:for|(?:boleta|papeleta|sobre|paquete) (?:de|para)|phi[ếe]u(?: b[ầa]u)? (?:c[ủu]a|cho))\s+$", re.I
@@ -85,14 +87,19 @@ def add_named(told: Told, others: list[Other]) -> None:
         asked = words.pattern("need_too").match(after.lstrip()) or re.search(
             r"\b(?:for|para|cho)\s+$", text[max(0, start - 6) : start]
         )
+        asked = asked or (_MAY.search(text[max(0, start - 8) : start]) and _HAVE.match(after))
         with_mine = possessive and re.search(r"\b(?:mine|my ballot)\s+and\s+$", text[max(0, start - 16) : start], re.I)
         if asked or with_mine or (possessive and re.match(r"['’]s?\s+(?:\w+\s+)?(?:ballot|packet|and mine)\b", after)):
             others.append(Other("", [name], [(start, end, possessive)]))
         else:
             waiting.append((start, end, name, possessive))
-    if others or not asked_at:
+    if others or not waiting:
         return
-    meant = [w for w in waiting if w[1] <= asked_at[-1]]
+    if not asked_at:  # "Walt's hands shake and he marked the wrong circle", and nothing about a ballot of one's own
+        if words.pattern("own_ballot").search(text) and not words.pattern("no_need").search(text):
+            return
+        asked_at = [m.start() for m in words.pattern("third").finditer(text)]
+    meant = [w for w in waiting if asked_at and w[1] <= asked_at[-1]]
     if meant:  # the last one named before the wish
         name = meant[-1][2]
         others.append(Other("", [name], [(s, e, p) for s, e, n, p in waiting if compatible(n, name)]))

@@ -50,6 +50,12 @@ _IS_RELATIVE = re.compile(
     r"|cô|bác)\s+(?P<of>(?-i:[A-ZÀ-Ỹ])))",
     re.I,
 )
+# "her name is Ana Poe": somebody spoken of in the third person is named.
+_NAMED_SO = re.compile(
+    r"\b(?:(?:his|her)\s+(?:full\s+)?name(?:\s+is|['’]s)|(?:he|she)\s+is(?=\s+(?-i:[A-Z][a-z]+\s[A-Z]))|se llama"
+    r"|(?:ella|él)\s+es(?=\s+(?-i:[A-ZÀ-Ý]))|(?:bà|ông|cụ|ba|ong|cu)(?:\s+[ấa]y)?\s+t[êe]n(?:\s+l[àa])?)\s+",
+    re.I,
+)
 PLURALS = frozenset({"parents", "children", "grandparents"})
 
 
@@ -159,6 +165,10 @@ def _speaks_as(text: str, words: Vocabulary) -> list[Relative]:
             if said is None or not (said[1].lower() in words.maps["relations"] or said[1].lower() in _CARERS):
                 continue
         found.append(Relative(person.start, person.end, "", person.text, person.start, person.end))
+    for m in _NAMED_SO.finditer(text):
+        person = name_at(text, m.end(), words)
+        if person is not None and len(person.text.split()) > 1:
+            found.append(Relative(person.start, person.end, "", person.text, person.start, person.end))
     return found
 
 
@@ -230,7 +240,7 @@ def named_in(text: str, language: str, known: Sequence[Span]) -> tuple[tuple[int
             continue
         if not is_given(word) and not _acts(text[m.end() : m.end() + 60], words):
             continue
-        if re.search(
+        if not re.match(r"['’]s\b", text[m.end() : m.end() + 2]) and re.search(
             r"(?:dear|hello|hi|hey|hola|estimad[oa])[\s,]+(?:mr|mrs|ms|sr|sra|dr)?\.?\s*$",
             text[max(0, m.start() - 16) : m.start()],
             re.I,
