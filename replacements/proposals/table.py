@@ -14,6 +14,7 @@ from replacements.proposals.situation import (
     NEEDS_A_PERSON_KNOWN,
     OUT,
     SURE_ENOUGH,
+    SURE_ENOUGH_TO_VOID,
     Situation,
 )
 from replacements.proposals.types import Action, BallotOnRecord, Because, Proposal
@@ -40,6 +41,10 @@ def _one_sided(s: Situation) -> bool:
 def _unsure(s: Situation) -> bool:
     deciding = [p for kind, p in s.kinds.items() if kind in NEEDS_A_PERSON_KNOWN or kind is Kind.WITHDRAWAL]
     return bool(deciding) and max(deciding) < SURE_ENOUGH
+
+
+def _unsure_to_void(s: Situation) -> bool:
+    return max((p for kind, p in s.kinds.items() if kind in NEEDS_A_PERSON_KNOWN), default=0.0) < SURE_ENOUGH_TO_VOID
 
 
 def _new_address(s: Situation) -> bool:
@@ -207,6 +212,12 @@ ROWS: tuple[Row, ...] = (
         "Mailed {mailed_on}: it counts as not received only after {wait_days} days.",
     ),
     Row(
+        lambda s: s.wants_ballot and Flag.ALREADY_REPLACED in s.flags and s.asks(Kind.QUESTION),
+        Action.READ,
+        "trade.which_ballot",
+        "The writer has a replacement already and asks about it: a person sees whether yet another is wanted.",
+    ),
+    Row(
         lambda s: s.asks(Kind.SPOILED_BALLOT) and s.cause is None and not s.asks(Kind.NOT_RECEIVED),
         Action.READ,
         "reasons",
@@ -223,6 +234,12 @@ ROWS: tuple[Row, ...] = (
         Action.STATEMENT_FIRST,
         "reasons.{cause}.statement",
         "The rules want a signed statement before a ballot is replaced for this reason ({cause}).",
+    ),
+    Row(
+        lambda s: s.wants_ballot and _unsure_to_void(s),
+        Action.READ,
+        "trade.unsure",
+        "Another ballot seems to be wanted, but the message is not clear enough to void one on it.",
     ),
     Row(
         lambda s: s.wants_ballot,

@@ -24,6 +24,8 @@ _NOT_A_STATEMENT = re.compile(
     r"signature[._-]?(?:logo|image)|information|screenshot|platform|format|performance|design"
 )
 _PAPER = re.compile(r"\.(?:pdf|docx?|odt|rtf|jpe?g|png|heic|tiff?)$", re.IGNORECASE)
+_HEARD = 0.3  # log-odds by the cues from which a second reading is worth a person's look
+_TITLES = frozenset({"mr", "mrs", "ms", "dr", "and"})
 _SEVERAL = 4  # voters in one mail: from here on it is a list, not a family
 
 
@@ -41,7 +43,7 @@ def flags_of(
     raise_for(Flag.THREAT, "threat")
     raise_for(Flag.COMMANDS_SOFTWARE, "commands")
     listed = _LISTED.findall(scan.text)
-    if len(listed) >= _SEVERAL:
+    if len({_given(line) for line in listed}) >= _SEVERAL:
         found.append((Flag.MANY_PEOPLE, listed[0].strip()[:80]))
     if Kind.OTHER in kinds:
         raise_for(Flag.PRESS, "press")
@@ -66,7 +68,17 @@ def flags_of(
         hits = scan.real("found", "never_mind", "cancel_request", "no_need", "in_person_instead") or scan.denied("want")
         if hits:
             found.append((Flag.CONFLICT, scan.words(hits[0])[:160]))
+    # One reading says spoiled, the other half-says that it never came: the rules for the two differ.
+    if Kind.SPOILED_BALLOT in kinds and Kind.NOT_RECEIVED not in kinds and weighed.odds[Kind.NOT_RECEIVED] > _HEARD:
+        words = [e.scan.words(e.hit) for e in weighed.evidence if e.kind is Kind.NOT_RECEIVED]
+        if words:
+            found.append((Flag.CONFLICT, words[0][:160]))
     return found
+
+
+def _given(line: str) -> str:
+    """The first word of a listed name: a couple that signs below its own particulars is two people, not four."""
+    return fold(next((w for w in re.findall(r"[^\W\d_]{2,}", line) if fold(w).text not in _TITLES), line)).text
 
 
 def statement_among(attachments: tuple[Attachment, ...]) -> str:

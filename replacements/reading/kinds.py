@@ -12,7 +12,7 @@ from replacements.reading.evidence import Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
 from replacements.reading.folding import Folded, fold
 from replacements.reading.language import language_of
-from replacements.reading.learned import KINDS, Spoken, speak
+from replacements.reading.learned import CLIP, KINDS, Spoken, speak
 from replacements.reading.scanning import Scan, scan
 from replacements.reading.sentences import Sentence, sentences
 from replacements.reading.types import Cause, Flag, Kind, KindFound, Topic
@@ -26,9 +26,15 @@ _CAUSES_OF = {
     Kind.SPOILED_BALLOT: (Cause.SPOILED, Cause.DAMAGED),
     Kind.NOT_RECEIVED: (Cause.NOT_RECEIVED, Cause.LOST, Cause.STOLEN, Cause.UNDELIVERABLE),
 }
-_CAUSE_TOLD = -0.7  # log-odds: a third; what is less likely than that was not told
+_CAUSE_TOLD = 0.45  # without a cue for it, what happened must be about as likely told as not
 _LONGEST_WORDS = 90  # characters of the writer's words shown for one stretch
 _SHOWN = 3
+_ALONE = 0.8  # log-odds of a kind that the cues alone speak for, at most: seven in ten
+_AGREED = 0.5  # how much surer a reading is whose cues and words say the same
+_ANSWERS = 0.75  # a short answer to an earlier mail that gives a fact
+_FEW_WORDS = 25
+_TAKEN_BACK = ("found", "never_mind", "cancel_request", "no_need", "in_person_instead", "fine")
+_TAKEN_BACK_HEARD = -2.0  # log-odds
 _NOTHING = 0.55  # nothing found at all: most likely not for us, and a person looks
 
 
@@ -142,6 +148,8 @@ def _found(cues: _Cues) -> KindsFound:
     before = len(spoken) - len(text)  # the subject and its line
     stretches = {kind: _stretches(learned.places[kind], folded, before) for kind in KINDS}
     kinds = _kinds(learned, weighed, body, {k: [text[a:b] for a, b in row] for k, row in stretches.items()})
+    if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
+        kinds = (KindFound(Kind.DETAILS, _ANSWERS, _opening(body)),)
     names = frozenset(k.kind for k in kinds)
     flag_words = tuple(flags_of(body, weighed, names, letter.attachments))
     evidence = []
@@ -162,6 +170,16 @@ def _found(cues: _Cues) -> KindsFound:
     )  # fmt: skip
 
 
+def _only_facts(cues: _Cues, learned: Spoken) -> bool:
+    """A short answer within a conversation that gives a number or a date, asks nothing and takes nothing back."""
+    letter = cues.letter
+    replies = bool(letter.in_reply_to) or bool(letter.text(PartLabel.QUOTED).strip())
+    text = letter.new_text
+    short = len(text.split()) <= _FEW_WORDS and any(c.isdigit() for c in text)
+    takes_back = cues.body.has(*_TAKEN_BACK) or learned.kinds[Kind.WITHDRAWAL] > _TAKEN_BACK_HEARD
+    return replies and short and not any(cues.body.asked) and not takes_back
+
+
 def _stretches(places: tuple[tuple[float, int, int], ...], folded: Folded, before: int) -> list[tuple[int, int]]:
     """Places of the plain form as stretches of the new text; those of the subject are left out."""
     row = [folded.span(start, end) for _, start, end in places]
@@ -170,8 +188,15 @@ def _stretches(places: tuple[tuple[float, int, int], ...], folded: Folded, befor
 
 def _kinds(learned: Spoken, weighed: Weighed, body: Scan, words: dict[Kind, list[str]]) -> tuple[KindFound, ...]:
     found = []
+    nothing = all(value < 0 for value in learned.kinds.values())
     for kind in KINDS:
-        p = 1 / (1 + math.exp(-max(-30.0, min(30.0, learned.kinds[kind]))))
+        value, cue = learned.kinds[kind], weighed.odds.get(kind, -CLIP)
+        if value > 0 and cue > 0:
+            value += _AGREED * min(CLIP, cue)
+        elif cue > 0 and (kind is Kind.WITHDRAWAL or (nothing and kind is not Kind.OTHER)):
+            # A wish taken back is never overheard, and where the words say nothing the cues are better than nothing.
+            value = min(cue, _ALONE)
+        p = 1 / (1 + math.exp(-max(-30.0, min(30.0, value))))
         if p >= 0.5:
             because = _because(weighed, kind) or tuple(dict.fromkeys(map(_clip, words[kind]))) or _opening(body)
             found.append(KindFound(kind, round(min(p, 0.995), 4), because))
@@ -206,6 +231,7 @@ def _cause(kinds: tuple[KindFound, ...], weighed: Weighed, learned: Spoken) -> C
             if causes:
                 # "Cannot find it, never saw it" is lost: not received is what remains when nothing else is said.
                 return max(causes, key=lambda e: (e.cause is not Cause.NOT_RECEIVED, e.weight)).cause
-            likeliest = max(_CAUSES_OF[found.kind], key=lambda cause: learned.causes[cause])
-            return likeliest if learned.causes[likeliest] >= _CAUSE_TOLD else None
+            able = _CAUSES_OF[found.kind]
+            told = sum(1 / (1 + math.exp(-learned.causes[cause])) for cause in able)
+            return max(able, key=lambda cause: learned.causes[cause]) if told >= _CAUSE_TOLD else None
     return None

@@ -24,9 +24,9 @@ from replacements.reading.learned import FILE, KINDS, LABELS, Weights, clipped, 
 from replacements.reading.ngrams import features
 from replacements.reading.types import Cause, Kind
 
-STRENGTH = 1.0  # inverse of the regularisation of scikit-learn's LogisticRegression
+STRENGTH = 16.0  # inverse of the regularisation of scikit-learn's LogisticRegression
 FEWEST = 2  # a feature must stand in so many messages
-CUE_SCALE = 0.35  # how much of the regularisation the cues' log-odds are spared, as they are few and known to be good
+CUE_SCALE = 1.0  # how much of the regularisation the cues' log-odds are spared, as they are few and known to be good
 KEPT = 0.02  # weights smaller than this are left out of the file
 
 

@@ -66,6 +66,7 @@ class Before:
     cause: Cause | None
     person: Person
     open_request: int | None = None  # its request, where it waits for a decision
+    p: float = 1.0  # how surely it was read so; what a person saw and asked about is sure
 
 
 class History(Protocol):
@@ -167,11 +168,11 @@ def _quoted(letter: Letter) -> Before | None:
     if not quoted.strip():
         return None
     earlier = read(replace(letter, subject="", parts=(TextPart(PartLabel.NEW, quoted),), attachments=(), notices=()))
-    asked = tuple(k.kind for k in earlier.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH)
+    asked = [k for k in earlier.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
     if len(asked) != 1:
         return None
     cause = next((p.cause for p in earlier.people if p.cause), None)
-    return Before(voter_id=None, kinds=asked, cause=cause, person=Person(name=""))
+    return Before(voter_id=None, kinds=(asked[0].kind,), cause=cause, person=Person(name=""), p=asked[0].p)
 
 
 def _together(person: Person, before: Before) -> Person:
@@ -212,7 +213,9 @@ def _judge_person(
         answers = earlier[0] if earlier else _quoted(letter)
     if answers is not None:
         person = _together(person, answers)
-        kinds |= {kind: kinds[Kind.DETAILS] for kind in answers.kinds if kind not in kinds}
+        # Where only the quoted part tells what was asked, the answer itself must be read as surely as that.
+        sure = answers.p if earlier else min(answers.p, kinds.get(Kind.DETAILS, 0.5))
+        kinds |= {kind: sure for kind in answers.kinds if kind not in kinds}
         cause = cause or answers.cause
     who = identify(clues_of(person, ballots), roll, sufficient=rules.identity.with_name, today=local(rules, at).date())
     voter = who.voter

@@ -13,7 +13,6 @@ from sqlalchemy.exc import OperationalError
 
 from replacements.store.database import Database
 
-
 MIGRATION_LOCK = 70_131  # any number; the key of PostgreSQL's advisory lock
 
 

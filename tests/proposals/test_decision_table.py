@@ -56,6 +56,17 @@ def test_a_certain_voter_with_a_spoiled_ballot_gets_another() -> None:
     assert proposal.reasons[0].rule == "reasons.spoiled"
 
 
+def test_voiding_wants_a_surer_reading_than_asking() -> None:
+    assert action(asking(Kind.SPOILED_BALLOT, kinds={Kind.SPOILED_BALLOT: 0.85})) is Action.READ
+    assert action(asking(Kind.NOT_RECEIVED, kinds={Kind.NOT_RECEIVED: 0.85})) is Action.STATEMENT_FIRST
+
+
+def test_who_has_a_replacement_and_asks_about_it_is_read_by_a_person() -> None:
+    asks = asking(Kind.SPOILED_BALLOT, Kind.QUESTION, flags=frozenset({Flag.ALREADY_REPLACED}))
+    assert action(asks) is Action.READ
+    assert action(asking(Kind.SPOILED_BALLOT, flags=frozenset({Flag.ALREADY_REPLACED}))) is Action.REISSUE
+
+
 def test_a_wish_without_a_reason_goes_to_a_person() -> None:
     proposal = propose(asking(Kind.SPOILED_BALLOT, cause=None))
     assert (proposal.action, proposal.reasons[0].rule) == (Action.READ, "reasons")
@@ -253,7 +264,7 @@ def _every_situation() -> list[Situation]:
     for kind, standing, ballot, flag in product(kinds, (None, *Standing), ballots, flags):
         situation = replace(
             base,
-            kinds=dict.fromkeys(kind, 0.9),
+            kinds=dict.fromkeys(kind, 0.95),
             standing=standing,
             ballot=ballot,
             flags=flag,
@@ -274,6 +285,7 @@ def _every_situation() -> list[Situation]:
                 replace(situation, topics=("deadline",)),
                 replace(situation, language="fr"),
                 replace(situation, kinds=dict.fromkeys(kind, 0.51)),
+                replace(situation, kinds=dict.fromkeys(kind, 0.8), cause=Cause.SPOILED),
                 *(replace(situation, cause=cause) for cause in Cause),
             ]
     return found

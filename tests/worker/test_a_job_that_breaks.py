@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -26,11 +25,10 @@ def _breaks(_work: Work) -> int:
 
 
 @pytest.fixture
-def broken(work: Work, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def broken(work: Work, monkeypatch: pytest.MonkeyPatch) -> None:
     """Closing mailings breaks, with a voter's name in the error's own words."""
     monkeypatch.setattr(jobs, "close_mailings", _breaks)
     monkeypatch.setattr(tasks, "_work", work)
-    yield
 
 
 def _condition(work: Work, name: str) -> Condition | None:
@@ -78,9 +76,11 @@ def test_beside_the_pages_it_is_the_same(work: Work, monkeypatch: pytest.MonkeyP
 
 
 def test_an_error_of_the_database_does_not_repeat_what_was_to_be_stored(work: Work) -> None:
-    with pytest.raises(IntegrityError) as error, work.database.write() as session:
-        session.add(NameCount(part="last", name="quillfeather", voters=1))
-        session.flush()
-        session.expunge_all()
-        session.add(NameCount(part="last", name="quillfeather", voters=1))
+    def store() -> None:
+        with work.database.write() as session:
+            session.add(NameCount(part="last", name="quillfeather", voters=1))
+
+    store()
+    with pytest.raises(IntegrityError) as error:
+        store()
     assert "quillfeather" not in str(error.value)
