@@ -5,7 +5,7 @@
 | REPLACEMENTS_DATA | data folder | `./var` |
 | REPLACEMENTS_DATABASE | SQLAlchemy URL, `postgresql://…`, or a path for SQLite | `<data>/replacements.db` |
 | REPLACEMENTS_MAILBOX | `maildir:PATH`, `imaps://user@host:993/INBOX`, `imap+starttls://…` | `maildir:<data>/mailbox` |
-| REPLACEMENTS_OUTBOX | `maildir:PATH`, `smtp://host`, `smtp+starttls://user@host`, `smtps://…` | `maildir:<data>/sent` |
+| REPLACEMENTS_OUTBOX | `maildir:PATH`, `smtp://host`, `smtp+starttls://u@host`, `smtps://…` | `maildir:<data>/sent` |
 | REPLACEMENTS_REDIS | `redis://…`; empty: tasks run in process | empty |
 | REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords | empty |
 | REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
