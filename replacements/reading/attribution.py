@@ -40,9 +40,10 @@ _DENIED = re.compile(r"(?:\bnever|\bnot|n['’]?t|\bnunca|\bno|\bneither|\bchưa
 _WITH_MINE = re.compile(r"\b(?:ballots?|packets?|mine|boleta)\s+(?:and|y)\s+$", re.I)  # "my ballot and my wife's"
 _WANTS = re.compile(
     r"\s*(?:please\s+)?(?:get|have|receive)\s+(?:an?\b|another|one)"
-    r"|\s*(?:also |too |still |tambi[ée]n |cũng )?(?:needs|wants|would like|could use|necesita|quiere|ocupa|cần|muốn)\b",
+    r"|\s*(?:also |too |still |tambi[ée]n |cũng )?(?:needs|wants|would like|could use|necesita|quiere|ocupa|cần)\b",
     re.I,
 )
+ELLIPTIC = re.compile(r"\s+(?:got|was|is|came|arrived|has been|never)\b")  # "Walt's got wet"
 OWN, BOTH = -1, -2
 STRONG, WEAK, PLEADS = 3.0, 1.0, 6.0
 
@@ -181,6 +182,8 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
                 not possessive and ((_asks(text, start) and _FOR.search(before)) or _SEND.search(before))
             ):
                 add(i, STRONG)
+            elif possessive and not own_ballot and ELLIPTIC.match(after.removeprefix("'s").removeprefix("’s")):
+                add(i, 2.0)
             elif (
                 (
                     words.pattern("need_too").search(text[end : min(clause.end, end + 60)])

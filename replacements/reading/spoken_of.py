@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from replacements.reading.attribution import Other
+from replacements.reading.attribution import ELLIPTIC, Other
 from replacements.reading.facts.names import compatible, is_given
 from replacements.reading.facts.relations import find_relatives, named_in
 from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
@@ -28,6 +28,7 @@ _IN_SUBJECT = re.compile(
 )
 _MAY = re.compile(r"\b(?:could|can|may|might|would)\s+$", re.I)  # "could Walt get a new ballot?"
 _HAVE = re.compile(r"\s+(?:please\s+|also\s+)?(?:get|have|receive)\s+(?:an?\b|another|one)", re.I)
+_HIS_OR_HER_BALLOT = re.compile(r"\b(?:his|her)\s+(?:\w+\s+)?(?:ballot|packet)\b", re.I)
 _ABOUT = re.compile(rf"\W{{0,2}}(?:\w+\s+){{0,3}}?{_PAPERS}\b", re.I)
 _ABOUT_BEFORE = re.compile(
     r"\b(?:for|(?:boleta|papeleta|sobre|paquete) (?:de|para)|phi[ếe]u(?: b[ầa]u)? (?:c[ủu]a|cho))\s+$", re.I
@@ -55,6 +56,8 @@ def add_asked_for(told: Told, others: list[Other]) -> None:
     words = vocabulary(told.language)
     _add_from_subject(told, others, words)
     asked_at = wishes(told.text, words)
+    if not words.pattern("own_ballot").search(told.text):
+        asked_at += [m.start() for m in _HIS_OR_HER_BALLOT.finditer(told.text)]
     if others or not asked_at:
         return
     named = named_in(told.text, told.language, told.known)
@@ -99,6 +102,8 @@ def add_named(told: Told, others: list[Other]) -> None:
         if words.pattern("own_ballot").search(text) and not words.pattern("no_need").search(text):
             return
         asked_at = [m.start() for m in words.pattern("third").finditer(text)]
+        asked_at += [e for _, e, _, possessive in waiting if possessive and ELLIPTIC.match(text[e + 2 : e + 14])]
+        asked_at.sort()
     meant = [w for w in waiting if asked_at and w[1] <= asked_at[-1]]
     if meant:  # the last one named before the wish
         name = meant[-1][2]
