@@ -42,6 +42,7 @@ class Situation:
     sender_failed: bool = False
     hides_text: bool = False  # the message holds text that its reader is not shown
     too_long: bool = False  # only the beginning of the message was judged
+    another_place: bool = False  # besides the voter's own address it names one that is not on the record
     too_late: bool = False  # past the last moment to ask by mail
     chance: float | None = None
     mailed_long_ago: bool = True  # the packet has been out for as many days as the rules want before "not received"

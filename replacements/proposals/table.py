@@ -48,7 +48,7 @@ def _unsure_to_void(s: Situation) -> bool:
 
 
 def _new_address(s: Situation) -> bool:
-    return s.asks(Kind.ADDRESS_CHANGE)
+    return s.asks(Kind.ADDRESS_CHANGE) or (s.another_place and s.wants_ballot)
 
 
 def _hopeless(s: Situation) -> bool:

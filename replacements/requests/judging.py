@@ -5,6 +5,7 @@ The service and `rehearse` call the same function, so that a rehearsal is the re
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -241,6 +242,7 @@ def _judge_person(
         language=reading.language,
         sender_failed=letter.sender.check is SenderCheck.FAIL,
         hides_text=any(n.code == "hidden_text" for n in letter.notices),
+        another_place=names_another_place(person, voter),
         too_long=any(n.code == TOO_LONG for n in letter.notices),
         too_late=not open_for_post(rules, at, overseas=overseas),
         chance=chance.chance,
@@ -282,6 +284,24 @@ def _out_long_enough(ballot: BallotOnRecord | None, rules: Rules, at: datetime) 
         return True
     wait = timedelta(days=rules.reason("not_received").wait_days)
     return local(rules, at).date() >= ballot.mailed_on + wait
+
+
+def names_another_place(person: Person, voter: Voter | None) -> bool:
+    """Whether a message names, besides the voter's own address, a second one that the record does not have.
+
+    Compared by house number or box: a letter that mentions where else to reach the writer may want the ballot there.
+    """
+    if voter is None:
+        return False
+    known = set(re.findall(r"\d+", f"{voter.street} {voter.unit} {voter.mail_street} {voter.mail_unit}"))
+    stated = [
+        (numbers, address)
+        for address in person.addresses
+        if address.role is not AddressRole.OLD and (numbers := set(re.findall(r"\d+", address.street)))
+    ]
+    own = any(numbers & known for numbers, _ in stated)
+    foreign = [address for numbers, address in stated if not numbers & known]
+    return any(a.role is AddressRole.NEW or (own and (a.state or a.zip or a.city)) for a in foreign)
 
 
 def is_on_file(address: str, voter: Voter | None) -> bool:

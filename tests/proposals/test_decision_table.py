@@ -155,6 +155,11 @@ def test_a_replacement_to_a_new_address_needs_the_form() -> None:
     assert proposal.form == RULES.address_change.form
 
 
+def test_a_second_address_that_is_not_on_record_may_be_where_the_ballot_is_wanted() -> None:
+    assert action(asking(Kind.SPOILED_BALLOT, another_place=True)) is Action.SEND_FORM
+    assert action(asking(Kind.QUESTION, another_place=True, topics=("deadline",))) is Action.ANSWER
+
+
 def test_where_the_rules_take_address_changes_by_mail_two_people_agree() -> None:
     rules = with_rules(address_change={"by_email": "two_people"})
     proposal = propose(asking(Kind.SPOILED_BALLOT, Kind.ADDRESS_CHANGE, rules=rules))
