@@ -1,22 +1,21 @@
 """In which language somebody writes.
 
 Scripts that belong to one language decide by themselves; small words decide between the languages that have a cue file;
-the lingua library (n-gram statistics) decides the rest. Names, addresses, numbers and e-mail words say nothing about
-a language and are left out.
+the compact language detector (CLD2, n-gram statistics) decides the rest. Names, addresses, numbers and e-mail words say
+nothing about a language and are left out.
 """
 
 from __future__ import annotations
 
 import re
-from functools import cache, lru_cache
-from typing import TYPE_CHECKING
+from functools import lru_cache
+
+import pycld2
 
 from replacements.reading.cue_files import cue_file, languages
 from replacements.reading.folding import fold
 
-if TYPE_CHECKING:
-    from lingua import LanguageDetector
-
+_OLD_CODES = {"iw": "he", "in": "id", "ji": "yi", "jw": "jv"}  # ISO 639-1 as it was before 1989
 _URL = re.compile(r"\S+@\S+|https?://\S+|www\.\S+|\S*\d\S*")
 _WORD = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")
 _MAIL_WORDS = frozenset(
@@ -124,15 +123,12 @@ def _by_script(text: str) -> tuple[str, float] | None:
     return None
 
 
-@cache
-def _detector() -> LanguageDetector:
-    from lingua import LanguageDetectorBuilder  # built when first needed: the models take a moment to load
-
-    return LanguageDetectorBuilder.from_all_languages().with_low_accuracy_mode().build()
-
-
 def _by_statistics(text: str) -> tuple[str, float]:
-    values = _detector().compute_language_confidence_values(text)
-    if not values:
+    """By the compact language detector (CLD2). Control characters and broken pairs are no text to it."""
+    clean = "".join(c if c.isprintable() or c.isspace() else " " for c in text)
+    _, _, found = pycld2.detect(clean.encode("utf-8", "ignore"), bestEffort=True)
+    _, code, share, _ = found[0]
+    if code == "un":
         return "en", 0.3
-    return values[0].language.iso_code_639_1.name.lower(), values[0].value
+    code = code.partition("-")[0]
+    return _OLD_CODES.get(code, code), share / 100
