@@ -126,7 +126,10 @@ def _by_script(text: str) -> tuple[str, float] | None:
 def _by_statistics(text: str) -> tuple[str, float]:
     """By the compact language detector (CLD2). Control characters and broken pairs are no text to it."""
     clean = "".join(c if c.isprintable() or c.isspace() else " " for c in text)
-    _, _, found = pycld2.detect(clean.encode("utf-8", "ignore"), bestEffort=True)
+    try:
+        _, _, found = pycld2.detect(clean.encode("utf-8", "ignore"), bestEffort=True)
+    except pycld2.error:  # it knows fewer characters than Unicode has
+        return "en", 0.3
     _, code, share, _ = found[0]
     if code == "un":
         return "en", 0.3

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from replacements.reading import cue_files
 from replacements.reading.folding import fold
@@ -72,3 +74,10 @@ def test_what_a_cue_needs_stands_in_whatever_it_matches() -> None:
 def test_a_cue_file_that_names_an_unknown_part_says_where() -> None:
     with pytest.raises(cue_files.CueFileError, match="there is no part 'nowhere'"):
         cue_files._fill("a {nowhere}", {}, "en.toml, want")
+
+
+@given(st.text(alphabet=st.characters(), max_size=200))
+def test_whatever_is_written_has_a_language_or_none_and_nothing_breaks(text: str) -> None:
+    code, p = language_of(text)
+    assert code
+    assert 0 <= p <= 1
