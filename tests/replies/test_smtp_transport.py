@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -68,6 +69,8 @@ def plain(office: Office) -> Iterator[int]:
 
 @pytest.fixture(scope="module")
 def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not installed")
     folder = tmp_path_factory.mktemp("certificate")
     command = (
         "openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=localhost -addext subjectAltName=DNS:localhost"
