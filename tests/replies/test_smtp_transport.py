@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import socket
 import shutil
+import socket
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
