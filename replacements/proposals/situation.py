@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 from replacements.proposals.types import BallotOnRecord
 from replacements.reading.types import Cause, Flag, Kind
@@ -28,7 +27,6 @@ class Situation:
     """
 
     rules: Rules
-    at: datetime
     kinds: dict[Kind, float]
     standing: Standing | None = None
     voter: Voter | None = None

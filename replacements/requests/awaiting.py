@@ -11,28 +11,12 @@ from sqlalchemy.orm import Session
 
 from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
-from replacements.requests.carrying_out import words_of_reply
-from replacements.requests.deciding import since_judged
+from replacements.requests.carrying_out import live_ballot, words_of_reply
+from replacements.requests.deciding import awaited, since_judged
 from replacements.requests.office import InForce
 from replacements.requests.records import StoredBallots
 from replacements.roll.stored import StoredRoll
-from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Packet, Request
-
-
-def awaited(request: Request) -> Action:
-    """What approving this request would do now: what one person agreed to already, else what is proposed."""
-    return Action(request.decision if request.state == "second" and request.decision else request.proposal)
-
-
-def live_ballot(session: Session, election_id: str, voter_id: str | None) -> Ballot | None:
-    """The ballot of a voter that could still be counted, and that a reissue would replace."""
-    if not voter_id:
-        return None
-    return session.scalars(
-        select(Ballot).where(
-            Ballot.election_id == election_id, Ballot.voter_id == voter_id, Ballot.state.in_(LIVE_STATES)
-        )
-    ).first()
+from replacements.store.tables import Mailing, Packet, Request
 
 
 def reply_now(

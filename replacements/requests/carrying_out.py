@@ -21,9 +21,8 @@ from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
 from replacements.rules.transit import in_time
-from replacements.store.tables import LIVE_STATES, Ballot, Mailing, Message, Packet, Reply, Request
+from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Mailing, Message, Reply, Request
 
-OPEN = ("waiting", "second", "asked")
 WAITS_FOR_VOTER = (Action.ASK_IDENTITY, Action.STATEMENT_FIRST)
 # What these say is new each time, or answers a new letter; any other reply goes once in the same words.
 TELLS_NEWS = (Action.REISSUE, Action.SEND_MATERIALS, Action.STOP_REISSUE, *WAITS_FOR_VOTER)
@@ -102,6 +101,17 @@ def carry_out(
     return Outcome(state, f"{text} {said}".strip(), new_number)
 
 
+def live_ballot(session: Session, election_id: str, voter_id: str | None) -> Ballot | None:
+    """The ballot of a voter that could still be counted, and that a reissue would replace."""
+    if not voter_id:
+        return None
+    return session.scalars(
+        select(Ballot).where(
+            Ballot.election_id == election_id, Ballot.voter_id == voter_id, Ballot.state.in_(LIVE_STATES)
+        )
+    ).first()
+
+
 def _reissue(
     session: Session,
     request: Request,
@@ -114,13 +124,7 @@ def _reissue(
 ) -> tuple[str, str, date]:
     if voter is None:
         raise Refused("This voter is no longer on the roll. Choose the voter again.")
-    live = session.scalars(
-        select(Ballot).where(
-            Ballot.election_id == force.election_id,
-            Ballot.voter_id == voter.voter_id,
-            Ballot.state.in_(LIVE_STATES),
-        )
-    ).first()
+    live = live_ballot(session, force.election_id, voter.voter_id)
     if live is None:
         raise Refused("This voter has no live ballot that could be replaced.")
     if ballot is not None and live.number != ballot:
@@ -160,11 +164,6 @@ def _queue(
     return session.get_one(Mailing, packet.mailing_id).goes_on
 
 
-def mailing_day_of(session: Session, packet: Packet) -> date:
-
-    return session.get_one(Mailing, packet.mailing_id).goes_on
-
-
 def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: datetime) -> tuple[bool, str]:
     """Take back a replacement that still waits, and close the voter's other open requests for a ballot."""
     others = session.scalars(
@@ -175,7 +174,7 @@ def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: date
     stopped = True
     text = "No replacement was on its way; the voter's ballot stays as it is."
     for other in others:
-        if other.state in OPEN and other.proposal in (Action.REISSUE.value, Action.STATEMENT_FIRST.value):
+        if other.state in OPEN_STATES and other.proposal in (Action.REISSUE.value, Action.STATEMENT_FIRST.value):
             close_request(other, "declined", "withdrawn", by, at, f"Withdrawn by the voter (request {request.id}).")
             text = "The open request is closed; the voter's ballot stays as it is."
         elif other.state == "done" and other.issued_ballot is not None:
@@ -194,17 +193,14 @@ def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: date
 
 
 def undo_reissue(session: Session, request: Request, *, by: str, at: datetime, reason: str) -> None:
+    """Cancel the replacement, reinstate the original, and keep back what was not said yet. Raises Refused."""
     number = request.issued_ballot or ""
     try:
         pull_waiting(session, number, by=by, at=at, reason=reason)
         life.take_back(session, replacement=number, reason=reason, by=by, at=at)
     except life.NotPossible as error:
         raise Refused(str(error)) from error
-    unsent = session.scalars(
-        select(Reply).where(Reply.request_id == request.id, Reply.state.in_(("held", "queued"))).with_for_update()
-    )
-    for reply in unsent:
-        reply.state = "cancelled"
+    outbox.cancel(session, request_ids=[request.id], at=at)
     request.voided_ballot = request.issued_ballot = None
 
 

@@ -15,12 +15,12 @@ from sqlalchemy.orm import Session
 from replacements.proposals.table import too_many
 from replacements.proposals.types import Action, BallotOnRecord, Because
 from replacements.requests import office
-from replacements.requests.carrying_out import OPEN, Outcome, Refused, carry_out, close_request, undo_reissue
+from replacements.requests.carrying_out import Outcome, Refused, carry_out, close_request, undo_reissue
 from replacements.requests.judging import NO_REPLY
 from replacements.requests.office import InForce
 from replacements.requests.records import StoredBallots
 from replacements.store.database import Database
-from replacements.store.tables import Request
+from replacements.store.tables import OPEN_STATES, Request
 
 __all__ = ["Outcome", "Refused", "Stale", "approve", "decline", "take_back"]
 
@@ -53,20 +53,14 @@ def approve(
     """
     with database.write() as session:
         request, force = _open_request(session, request_id, version)
-        agreed = request.decision if request.state == "second" and request.decision else request.proposal
-        chosen = action or Action(agreed)
+        chosen = action or awaited(request)
         voter = voter_id or request.voter_id
         changed = chosen.value != request.proposal or voter != request.voter_id
         if request.state == "second" and (chosen.value != request.decision or (voter_id or voter) != request.voter_id):
             raise Refused("Another person agreed to something else. Decline it, and decide anew.")
         if changed and request.state != "second" and not note.strip():
             raise Refused("This differs from what is proposed: say why in the note.")
-        if chosen is Action.REISSUE and not force.adopted:
-            raise Refused("No official has adopted the office's rules yet, so no ballot can be voided.")
-        if chosen in NEEDS_VOTER and not voter:
-            raise Refused("Choose the voter first: nobody is identified in this request.")
-        if request.election_id != force.election_id and chosen not in NO_REPLY:
-            raise Refused("This request belongs to an election whose rules are no longer in force. Decline it.")
+        refuse_impossible(request, force, chosen, voter)
         present = StoredBallots(session, force.election_id).present(voter) if voter else None
         if chosen is Action.REISSUE:
             if changed:
@@ -94,6 +88,21 @@ def approve(
             reply_text=reply_text,
             ballot=present.number if present else None,
         )
+
+
+def awaited(request: Request) -> Action:
+    """What approving this request would do now: what one person agreed to already, else what is proposed."""
+    return Action(request.decision if request.state == "second" and request.decision else request.proposal)
+
+
+def refuse_impossible(request: Request, force: InForce, action: Action, voter_id: str | None) -> None:
+    """Raise Refused where this cannot be done by anybody: for a decision and for looking at one before."""
+    if action is Action.REISSUE and not force.adopted:
+        raise Refused("No official has adopted the office's rules yet, so no ballot can be voided.")
+    if action in NEEDS_VOTER and not voter_id:
+        raise Refused("Choose the voter first: nobody is identified in this request.")
+    if request.election_id != force.election_id and action not in NO_REPLY:
+        raise Refused("This request belongs to an election whose rules are no longer in force. Decline it.")
 
 
 def since_judged(request: Request, force: InForce, present: BallotOnRecord | None) -> list[Because]:
@@ -156,7 +165,7 @@ def _locked(session: Session, request_id: int) -> Request:
 
 def _open_request(session: Session, request_id: int, version: int) -> tuple[Request, InForce]:
     request = _locked(session, request_id)
-    if request.version != version or request.state not in OPEN:
+    if request.version != version or request.state not in OPEN_STATES:
         raise Stale(_STALE)
     force = office.in_force(session)
     if force is None:

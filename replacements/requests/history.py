@@ -13,10 +13,9 @@ from sqlalchemy.orm import Session
 from replacements.mail.letter import Letter
 from replacements.reading.types import Cause, Kind, Person
 from replacements.requests.judging import THREAD_DAYS, Before, Judgement
-from replacements.store.tables import Message, Reply, Request
+from replacements.store.tables import OPEN_STATES, Message, Reply, Request
 
 _BALLOT_KINDS = {Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED}
-_OPEN = ("waiting", "second", "asked")
 _person = TypeAdapter(Person)
 
 
@@ -41,11 +40,9 @@ class StoredHistory:
         rows = _requests_of_conversation(self._session, letter)
         return [
             Before(
-                voter_id=row.voter_id,
                 kinds=tuple(Kind(k) for k in row.kinds if k != Kind.DETAILS.value),
                 cause=Cause(row.cause) if row.cause else None,
                 person=person_of(row.judged["person"]),
-                open_request=row.id if row.state in _OPEN else None,
             )
             for row in rows
             if "person" in row.judged
@@ -57,7 +54,7 @@ class StoredHistory:
             .where(
                 Request.election_id == self._election,
                 Request.voter_id == voter_id,
-                Request.state.in_(_OPEN),
+                Request.state.in_(OPEN_STATES),
                 Request.proposal.in_(("reissue", "statement_first")),
             )
             .order_by(Request.id)
@@ -122,7 +119,6 @@ class HistoryInMemory:
         same_sender = [j for j in earlier if letter.sender.address and j.letter.sender.address == letter.sender.address]
         return [
             Before(
-                voter_id=asked.who.voter.voter_id if asked.who.voter else None,
                 kinds=tuple(k for k in asked.kinds if k is not Kind.DETAILS),
                 cause=asked.cause,
                 person=asked.person,

@@ -62,11 +62,9 @@ class Judgement:
 class Before:
     """What an earlier message of the same conversation asked for one person."""
 
-    voter_id: str | None
     kinds: tuple[Kind, ...]
     cause: Cause | None
     person: Person
-    open_request: int | None = None  # its request, where it waits for a decision
     p: float = 1.0  # how surely it was read so; what a person saw and asked about is sure
 
 
@@ -113,11 +111,11 @@ def judge(
     reading = read(letter)
     after_reading = clock()
     earlier = history.of_conversation(letter)
+    common = _message_situation(letter, reading, rules)
     asked = tuple(
-        _judge_person(person, letter, reading, roll, ballots, rules, at, now, history, earlier)
-        for person in reading.people
+        _judge_person(person, letter, common, roll, ballots, at, now, history, earlier) for person in reading.people
     )
-    proposal = None if asked else propose(_message_situation(letter, reading, rules, at))
+    proposal = None if asked else propose(common)
     return Judgement(
         replace(whole, notices=letter.notices),
         reading,
@@ -173,7 +171,7 @@ def _quoted(letter: Letter) -> Before | None:
     if len(asked) != 1:
         return None
     cause = next((p.cause for p in earlier.people if p.cause), None)
-    return Before(voter_id=None, kinds=(asked[0].kind,), cause=cause, person=Person(name=""), p=asked[0].p)
+    return Before(kinds=(asked[0].kind,), cause=cause, person=Person(name=""), p=asked[0].p)
 
 
 def _together(person: Person, before: Before) -> Person:
@@ -197,17 +195,17 @@ def _together(person: Person, before: Before) -> Person:
 def _judge_person(
     person: Person,
     letter: Letter,
-    reading: Reading,
+    common: Situation,
     roll: Roll,
     ballots: Ballots,
-    rules: Rules,
     at: datetime,
     now: datetime,
     history: History,
     earlier: Sequence[Before],
 ) -> Asked:
-    probabilities = {k.kind: k.p for k in reading.kinds}
-    kinds = {kind: probabilities.get(kind, 0.5) for kind in person.kinds or tuple(probabilities)}
+    """`common`: what holds for the whole message."""
+    rules = common.rules
+    kinds = {kind: common.kinds.get(kind, 0.5) for kind in person.kinds or tuple(common.kinds)}
     cause = person.cause
     answers: Before | None = None
     if Kind.DETAILS in kinds and person.is_writer:
@@ -227,23 +225,16 @@ def _judge_person(
     still_open = None
     if voter is not None and answers is None:
         still_open = history.open_request(voter.voter_id, at)
-    situation = Situation(
-        rules=rules,
-        at=at,
+    situation = replace(
+        common,
         kinds=kinds,
         standing=who.standing,
         voter=voter,
         ballot=ballot,
         cause=cause,
-        flags=reading.flags,
-        topics=tuple(t.value for t in reading.topics),
         own_request=person.is_writer,
         relation=person.relation,
-        language=reading.language,
-        sender_failed=letter.sender.check is SenderCheck.FAIL,
-        hides_text=any(n.code == "hidden_text" for n in letter.notices),
         another_place=names_another_place(person, voter),
-        too_long=any(n.code == TOO_LONG for n in letter.notices),
         too_late=not open_for_post(rules, at, overseas=overseas),
         chance=chance.chance,
         mailed_long_ago=_out_long_enough(ballot, rules, at),
@@ -265,10 +256,9 @@ def _judge_person(
     )
 
 
-def _message_situation(letter: Letter, reading: Reading, rules: Rules, at: datetime) -> Situation:
+def _message_situation(letter: Letter, reading: Reading, rules: Rules) -> Situation:
     return Situation(
         rules=rules,
-        at=at,
         kinds={k.kind: k.p for k in reading.kinds},
         flags=reading.flags,
         topics=tuple(t.value for t in reading.topics),

@@ -14,8 +14,7 @@ from sqlalchemy import select
 from replacements.proposals.types import Action
 from replacements.requests import office
 from replacements.requests.carrying_out import Refused, carry_out
-from replacements.requests.deciding import NEEDS_VOTER, since_judged
-from replacements.requests.judging import NO_REPLY
+from replacements.requests.deciding import refuse_impossible, since_judged
 from replacements.requests.records import StoredBallots
 from replacements.store.database import Database
 from replacements.store.tables import Reply, Request
@@ -49,14 +48,10 @@ def preview(
             force = office.in_force(session)
             if request is None or force is None:
                 raise Refused("There is no such request, or no rules are loaded.")
-            if action is Action.REISSUE and not force.adopted:
-                raise Refused("No official has adopted the office's rules yet, so no ballot can be voided.")
-            differs = action.value != request.proposal or (voter_id or request.voter_id) != request.voter_id
-            if request.election_id != force.election_id and action not in NO_REPLY:
-                raise Refused("This request belongs to an election whose rules are no longer in force. Decline it.")
-            request.voter_id = voter_id or request.voter_id
-            if action in NEEDS_VOTER and not request.voter_id:
-                raise Refused("Choose the voter first: nobody is identified in this request.")
+            about = voter_id or request.voter_id
+            differs = action.value != request.proposal or about != request.voter_id
+            refuse_impossible(request, force, action, about)
+            request.voter_id = about
             ballots = StoredBallots(session, force.election_id)
             present = ballots.present(request.voter_id) if request.voter_id else None
             two_people = action is Action.REISSUE and (

@@ -32,7 +32,6 @@ from replacements.roll.nicknames_known import relatives
 from replacements.roll.phones import digits
 from replacements.roll.romanisation import (
     given_letters,
-    is_syllable,
     romanise,
     same_surname,
     spellings,
@@ -191,8 +190,3 @@ def ids_near(voter_id: str) -> frozenset[str]:
     if voter_id[-1].isdigit():
         found.update(voter_id + digit for digit in "0123456789")
     return frozenset(found)
-
-
-def readable_in(text: str) -> bool:
-    """Whether a name is in a script that can be compared with the roll's (Roman letters or Hangul)."""
-    return any(is_syllable(c) for c in text) or any(written.readable for written in read_name(text))

@@ -29,6 +29,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 LIVE_STATES = ("issued", "undeliverable", "returned", "accepted", "challenged")
 BALLOT_STATES = (*LIVE_STATES, "suspended", "voided")
+OPEN_STATES = ("waiting", "second", "asked")  # of a request that is not decided yet
 _LIVE = "state IN ('issued', 'undeliverable', 'returned', 'accepted', 'challenged')"
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 from itertools import product
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from replacements.proposals.situation import Situation
 from replacements.proposals.table import ROWS, propose
@@ -16,8 +15,6 @@ from replacements.roll.types import Standing, Voter
 from replacements.rules.office import Rules, load_rules
 
 RULES = load_rules(Path(__file__).parents[1] / "rules" / "saltgrass.toml")
-ZONE = ZoneInfo(RULES.office.time_zone)
-AT = datetime.combine(RULES.dates.packets_from, datetime.min.time(), ZONE)
 OUT = BallotOnRecord("5100001", "issued", "12-A", date(2026, 9, 18))
 VOTER = Voter("61000001", "Quill", "Ada", style="12-A")
 
@@ -27,7 +24,6 @@ def asking(*kinds: Kind, **more: object) -> Situation:
     return replace(
         Situation(
             rules=RULES,
-            at=AT,
             kinds=dict.fromkeys(kinds, 0.95),
             standing=Standing.CERTAIN,
             voter=VOTER,

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
-from replacements.reading.facts.names import fold, hangul_name, is_given, name_at
+from replacements.reading.facts.names import hangul_name, is_given, name_at
 from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 
 Span = tuple[int, int]
@@ -250,7 +250,3 @@ def named_in(text: str, language: str, known: Sequence[Span]) -> tuple[tuple[int
         end = person.end if person and person.start == m.start() else m.end()
         found.append((m.start(), end, text[m.start() : end]))
     return tuple(found)
-
-
-def same_relation_word(a: str, b: str) -> bool:
-    return fold(a) == fold(b)

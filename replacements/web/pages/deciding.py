@@ -14,10 +14,10 @@ from werkzeug.wrappers import Response
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.requests import deciding
-from replacements.requests.awaiting import live_ballot, reply_now
-from replacements.requests.carrying_out import OPEN
+from replacements.requests.awaiting import reply_now
+from replacements.requests.carrying_out import live_ballot
 from replacements.requests.previewing import preview
-from replacements.store.tables import Ballot, Request, VoterRow
+from replacements.store.tables import OPEN_STATES, Ballot, Request, VoterRow
 from replacements.web.evidence import address_line, day_in_full, full_name
 from replacements.web.guard import here, needs, office
 from replacements.web.upcoming import upcoming
@@ -85,7 +85,7 @@ def _says_something_else_by_now(request_id: int) -> bool:
         return False
     with office().database.read() as session:
         found = session.get(Request, request_id)
-        if found is None or found.state not in OPEN:
+        if found is None or found.state not in OPEN_STATES:
             return False  # for `requests.deciding` to say
         day = upcoming(session, force, here().at).goes_on
         try:

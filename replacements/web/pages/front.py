@@ -12,8 +12,7 @@ from sqlalchemy.orm import Session
 from replacements.mailings import stock
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
-from replacements.requests.carrying_out import OPEN
-from replacements.store.tables import Condition, Mailing, Message, Packet, Reply, Request
+from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
 from replacements.web.guard import for_staff, here, office
 from replacements.web.order import FOR_THE_MAILING, may_be_a_threat, next_waiting
 from replacements.web.upcoming import upcoming
@@ -37,7 +36,7 @@ def _work(session: Session) -> dict[str, Counted]:
     threat = case((may_be_a_threat(), 1), else_=0)
     rows = session.execute(
         select(Request.state, Request.proposal, threat, func.count(), func.min(Request.received_at))
-        .where(Request.election_id == here().election_id, Request.state.in_(OPEN))
+        .where(Request.election_id == here().election_id, Request.state.in_(OPEN_STATES))
         .group_by(Request.state, Request.proposal, threat)
     ).all()
     groups: dict[str, list[tuple[int, datetime]]] = defaultdict(list)

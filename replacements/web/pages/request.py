@@ -11,11 +11,12 @@ from sqlalchemy.orm import Session
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
-from replacements.requests.awaiting import awaited, live_ballot, reply_now, second_person_since
-from replacements.requests.carrying_out import OPEN, Refused
+from replacements.requests.awaiting import reply_now, second_person_since
+from replacements.requests.carrying_out import Refused, live_ballot
+from replacements.requests.deciding import awaited
 from replacements.requests.office import InForce
 from replacements.rules.transit import in_time
-from replacements.store.tables import Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
+from replacements.store.tables import OPEN_STATES, Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
 from replacements.web.evidence import comparison, full_name
 from replacements.web.guard import here, needs, office
 from replacements.web.letters import letter_of
@@ -80,7 +81,7 @@ def page(request_id: int) -> str:
         ).all()
         replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
         letter = letter_of(session, message, looker.in_force)
-        undecided = request.state in OPEN
+        undecided = request.state in OPEN_STATES
         chance, reply, in_english, cannot = None, None, None, ""
         since: tuple[str, ...] = ()
         old = live_ballot(session, request.election_id, request.voter_id)

@@ -8,8 +8,7 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from werkzeug.wrappers import Response
 
 from replacements.people.permissions import Permission
-from replacements.requests.carrying_out import OPEN
-from replacements.store.tables import Ballot, Look, Message, Request, VoterRow
+from replacements.store.tables import OPEN_STATES, Ballot, Look, Message, Request, VoterRow
 from replacements.web.guard import here, leaf, needs, office
 from replacements.web.order import FOR_THE_MAILING, first_things_first, for_the_mailing
 from replacements.web.showing import words
@@ -49,7 +48,7 @@ def page() -> str:
     state = "" if state == "all" else state
     number = leaf()
     # Work that waits is done in the order of the day; what is over is looked up newest first.
-    order = first_things_first() if state in OPEN else (Request.received_at.desc(), Request.id.desc())
+    order = first_things_first() if state in OPEN_STATES else (Request.received_at.desc(), Request.id.desc())
     with office().database.read() as session:
         by_state = _counted(session, Request.state, _where("", ""))
         by_proposal = _counted(session, Request.proposal, _where(state, ""))
