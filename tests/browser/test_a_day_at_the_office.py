@@ -5,17 +5,19 @@ from __future__ import annotations
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webelement import WebElement
-from selenium.webdriver.support import expected_conditions as wait_for
 from selenium.webdriver.support.wait import WebDriverWait
 
 from replacements.store.tables import Ballot, LedgerEntry, Packet, Request
+from tests.servers.browsing import next_page
 from tests.web.invented_office import PASSWORD, Site
 
 
 def _sign_in(browser: Chrome, address: str, name: str) -> None:
     browser.get(f"{address}/sign-in")
-    _field_with_the_focus(browser).send_keys(name, Keys.TAB, PASSWORD, Keys.ENTER)
-    WebDriverWait(browser, 20).until(wait_for.title_contains("Today"))
+    field = _field_with_the_focus(browser)
+    with next_page(browser):
+        field.send_keys(name, Keys.TAB, PASSWORD, Keys.ENTER)
+    assert "Today" in browser.title
 
 
 def _focused(browser: Chrome) -> WebElement:
@@ -34,20 +36,22 @@ def _text(browser: Chrome) -> str:
 
 def _scan(browser: Chrome, number: str) -> str:
     """Type into whatever has the focus, as a scanner does, and wait for the answer about this number."""
-    before = browser.find_element(By.TAG_NAME, "html")
-    _field_with_the_focus(browser).send_keys(number, Keys.ENTER)
-    WebDriverWait(browser, 20).until(wait_for.staleness_of(before))
-    return WebDriverWait(browser, 20).until(wait_for.presence_of_element_located((By.CSS_SELECTOR, ".answer"))).text
+    field = _field_with_the_focus(browser)
+    with next_page(browser):
+        field.send_keys(number, Keys.ENTER)
+    return browser.find_element(By.CSS_SELECTOR, ".answer").text
 
 
 def test_a_clerk_signs_in_opens_a_request_and_approves_it(browser: Chrome, address: str, site: Site) -> None:
     _sign_in(browser, address, "clerk")
-    browser.find_element(By.LINK_TEXT, "Work through them").click()
-    browser.find_element(By.LINK_TEXT, "1").click()
+    for link in ("Work through them", "1"):
+        with next_page(browser):
+            browser.find_element(By.LINK_TEXT, link).click()
     assert browser.find_element(By.TAG_NAME, "mark").text == "coffee went all over"
     assert not browser.find_elements(By.CSS_SELECTOR, "main img")
-    browser.find_element(By.XPATH, "//button[text()='Approve as proposed']").click()
-    WebDriverWait(browser, 20).until(wait_for.presence_of_element_located((By.CSS_SELECTOR, ".say.good")))
+    with next_page(browser):
+        browser.find_element(By.XPATH, "//button[text()='Approve as proposed']").click()
+    assert browser.find_elements(By.CSS_SELECTOR, ".say.good")
     with site.database.read() as session:
         request = session.get_one(Request, 1)
         old = session.get_one(Ballot, "5000018")
@@ -63,8 +67,9 @@ def test_a_clerk_who_comes_second_is_told_plainly(browser: Chrome, address: str,
     browser.get(f"{address}/requests/1")
     with site.database.write() as session:
         session.get_one(Request, 1).version += 1
-    browser.find_element(By.XPATH, "//button[text()='Approve as proposed']").click()
-    WebDriverWait(browser, 20).until(wait_for.presence_of_element_located((By.CSS_SELECTOR, ".say.stop")))
+    with next_page(browser):
+        browser.find_element(By.XPATH, "//button[text()='Approve as proposed']").click()
+    assert browser.find_elements(By.CSS_SELECTOR, ".say.stop")
     assert "Someone else decided this meanwhile" in _text(browser)
     with site.database.read() as session:
         assert session.get_one(Ballot, "5000018").state == "issued"

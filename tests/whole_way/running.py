@@ -6,25 +6,21 @@ import os
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.message import EmailMessage
 from email.utils import format_datetime
 from pathlib import Path
-from typing import TypeVar
 
-from selenium.common.exceptions import WebDriverException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webdriver import WebDriver
 
 from replacements.demo.setting_up import ADDRESS, rules_text
+from tests.servers.browsing import next_page
 from tests.servers.ports import free_port, wait_for
 
 FILES = Path(__file__).parents[1] / "requests" / "files"
-T = TypeVar("T")
 PROGRAMS = Path(sys.executable).parent
 PASSPHRASE = "seven quiet herons wade"
 STAFF = {
@@ -124,17 +120,6 @@ def spoiled_mail() -> bytes:
     return message.as_bytes()
 
 
-def until(look: Callable[[], T | None], what: str, seconds: float = 60) -> T:
-    """Wait for something to be there; fail saying what was missed."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        found = look()
-        if found:
-            return found
-        time.sleep(0.3)
-    raise AssertionError(f"not seen within {seconds:g} seconds: {what}")
-
-
 def sign_in(browser: WebDriver, url: str, name: str) -> None:
     browser.delete_all_cookies()
     browser.get(f"{url}/sign-in")
@@ -148,22 +133,6 @@ def press(browser: WebDriver, label: str) -> None:
     button = browser.find_element(By.XPATH, f"//main//button[normalize-space()='{label}']")
     with next_page(browser):
         button.click()
-
-
-@contextmanager
-def next_page(browser: WebDriver) -> Iterator[None]:
-    """What is done inside leads to another page; it is there afterwards."""
-    browser.execute_script("document.documentElement.dataset.left = 'yes'")
-    yield
-    there = "return document.readyState === 'complete' && !document.documentElement.dataset.left"
-
-    def arrived() -> bool:
-        try:
-            return bool(browser.execute_script(there))
-        except WebDriverException:  # between two pages
-            return False
-
-    until(arrived, "the next page")
 
 
 def page_text(browser: WebDriver) -> str:

@@ -18,10 +18,11 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webdriver import WebDriver
 
+from tests.servers.browsing import next_page, until
 from tests.servers.databases import PostgresServer
 from tests.servers.dovecot import DovecotServer
 from tests.servers.smtp import SmtpServer
-from tests.whole_way.running import RunningOffice, next_page, page_text, press, sign_in, spoiled_mail, until
+from tests.whole_way.running import RunningOffice, page_text, press, sign_in, spoiled_mail
 
 
 def download(browser: WebDriver, url: str) -> bytes:
