@@ -159,11 +159,11 @@ def _plain_lines(text: str, *, flowed: bool, delete_space: bool) -> list[Line]:
 
 def _unquoted(line: str) -> tuple[int, str]:
     """Quote marks at the beginning of a line, counted, and the rest of it."""
-    match = re.match(r"(?:>[ ]?){1,100}", line)
+    match = re.match(r"(?:[>＞][ ]?){1,100}", line)
     if match is None:
         return 0, line
     rest = line[match.end() :]
-    return match[0].count(">"), (" " if match[0].endswith(" ") and not rest else "") + rest
+    return len(re.findall("[>＞]", match[0])), (" " if match[0].endswith(" ") and not rest else "") + rest
 
 
 def _attached_message(node: Node, contents: Contents, allowance: Allowance, depth: int) -> None:

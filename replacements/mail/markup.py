@@ -71,6 +71,7 @@ class _Page:
     current: list[str] = field(default_factory=list)
     look: _Look = field(default_factory=_Look)
     hidden_characters: int = 0
+    containers: int = 0  # of a quotation, known by their class, that were looked into
 
     def write(self, text: str, look: _Look) -> None:
         if (look.depth, look.signature) != (self.look.depth, self.look.signature):
@@ -135,14 +136,15 @@ def _open(tag: Tag, page: _Page, look: _Look, sheet: dict[str, dict[str, str]]) 
     if name == "br":
         page.end_line(keep_blank=True)
         return None
-    inner = _inner_look(tag, name, look, _style(tag, name, sheet))
+    style = _style(tag, name, sheet)
+    inner = _inner_look(tag, name, look, style)
     if name in _SPACED and not _is_close_set(tag, name):
         page.blank(look)
     elif name in _BLOCKS:
         page.end_line()
     elif name in ("td", "th"):
         page.current.append(" ")
-    if name == "blockquote" and _is_quotation(tag, page):
+    if _is_quotation(tag, name, style, look, page):
         inner = replace(inner, depth=inner.depth + 1)
     return inner
 
@@ -169,7 +171,6 @@ def _is_empty(tag: Tag) -> bool:
 
 
 def _inner_look(tag: Tag, name: str, look: _Look, style: dict[str, str]) -> _Look:
-    classes = f"{_attribute(tag, 'class')} {_attribute(tag, 'id')}"
     colour = _colour(style.get("color", "")) or _colour(_attribute(tag, "color") if name == "font" else "")
     if name == "a" and colour is None and tag.has_attr("href"):
         colour = (0, 0, 238)
@@ -184,7 +185,7 @@ def _inner_look(tag: Tag, name: str, look: _Look, style: dict[str, str]) -> _Loo
         ground=_ground(tag, style, look.ground),
         tiny=tiny,
         hidden=look.hidden or _is_hidden(tag, style),
-        signature=look.signature or bool(_SIGNATURE_CLASSES.search(classes)),
+        signature=look.signature or bool(_SIGNATURE_CLASSES.search(_names(tag))),
         pre=look.pre or name == "pre" or "pre" in style.get("white-space", ""),
     )
 
@@ -221,18 +222,49 @@ def _is_nothing(length: str) -> bool:
     return value == 0 or (unit in ("px", "pt") and value <= 1) or (unit in ("em", "rem") and value < 0.1)
 
 
-def _is_quotation(tag: Tag, page: _Page) -> bool:
-    """Whether a blockquote quotes an earlier message. Mail programs also use it to indent what is being written."""
+def _is_quotation(tag: Tag, name: str, style: dict[str, str], look: _Look, page: _Page) -> bool:
+    """Whether this element quotes an earlier message: by its kind, its class, or a bar drawn at its left."""
+    if name == "blockquote":
+        return _quotes(tag, style, page)
+    if look.signature or _SIGNATURE_CLASSES.search(_names(tag)):
+        return False
+    if name in ("div", "section") and look.depth == 0 and _QUOTE_CLASSES.search(_names(tag)):
+        # Where it holds blockquotes those tell, and what stands between them may be an answer.
+        page.containers += 1
+        return page.containers <= 20 and tag.find("blockquote") is None
+    if name in ("div", "section", "p", "table"):
+        return _has_bar(style) and any(key.startswith(("padding", "margin")) for key in style)
+    return name == "td" and _has_bar(style) and _is_announced(page)  # else a rule beside a contact block
+
+
+def _quotes(tag: Tag, style: dict[str, str], page: _Page) -> bool:
+    """Whether a blockquote quotes. Mail programs also use it to indent what is being written."""
     if _attribute(tag, "type").lower() == "cite" or tag.has_attr("cite"):
         return True
     parents = [tag, *list(tag.parents)[:12]]
-    if any(_QUOTE_CLASSES.search(f"{_attribute(p, 'class')} {_attribute(p, 'id')}") for p in parents):
+    if any(_QUOTE_CLASSES.search(_names(p)) for p in parents):
         return True
-    style = _attribute(tag, "style").replace(" ", "").lower()
-    if "border-left" in style and "border-left:none" not in style:
-        return True
+    return _has_bar(style) or _is_announced(page)
+
+
+def _is_announced(page: _Page) -> bool:
     before = next((line.text for line in reversed(page.lines) if line.text), "")
-    return before.rstrip().endswith((":", "wrote"))
+    return before.rstrip().endswith((":", "：", "wrote"))
+
+
+def _has_bar(style: dict[str, str]) -> bool:
+    """A line drawn at the left side alone."""
+    bar = style.get("border-left") or style.get("border-left-width") or style.get("border-left-style", "")
+    box = any(not _draws_nothing(style.get(key, "none")) for key in ("border", "border-right"))
+    return bool(bar) and not _draws_nothing(bar) and not box
+
+
+def _draws_nothing(border: str) -> bool:
+    return re.match(r"(?:none|hidden|0(?:px|pt|em|in|cm)?|medium none|initial|inherit)\b", border) is not None
+
+
+def _names(tag: Tag) -> str:
+    return f"{_attribute(tag, 'class')} {_attribute(tag, 'id')}"
 
 
 def _style(tag: Tag, name: str, sheet: dict[str, dict[str, str]]) -> dict[str, str]:

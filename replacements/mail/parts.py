@@ -12,15 +12,15 @@ from itertools import groupby
 from replacements.mail.cues import pattern
 from replacements.mail.letter import PartLabel, TextPart
 from replacements.mail.markup import Line
+from replacements.mail.quotations import MAX_SHAPE, earlier_messages
 
-_MAX_SHAPE = 400  # characters of a line that are compared with a cue
-_NEW, _QUOTED, _FORWARDED = PartLabel.NEW, PartLabel.QUOTED, PartLabel.FORWARDED
+_NEW = PartLabel.NEW
 _SIGNATURE, _DISCLAIMER = PartLabel.SIGNATURE, PartLabel.DISCLAIMER
 
 
 def labelled(lines: Sequence[Line], *, subject: str = "", is_reply: bool = False) -> tuple[TextPart, ...]:
     """The visible lines as labelled stretches, in order. `is_reply`: the message names one that it answers."""
-    labels = _earlier_messages(lines, subject, is_reply=is_reply)
+    lines, labels = earlier_messages(lines, subject, is_reply=is_reply)
     _signatures(lines, labels)
     _disclaimers(lines, labels)
     parts: list[TextPart] = []
@@ -33,158 +33,6 @@ def labelled(lines: Sequence[Line], *, subject: str = "", is_reply: bool = False
         else:
             parts.append(TextPart(label, re.sub(r"\n{3,}", "\n\n", text)))
     return tuple(parts)
-
-
-def _earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) -> list[PartLabel]:
-    """Quoted and forwarded stretches. A mark without ">" below it holds for the rest of the message."""
-    is_forward = bool(pattern("quoting", "forward_subject").match(subject[:_MAX_SHAPE]))
-    known = is_forward or is_reply or bool(pattern("quoting", "reply_subject").match(subject[:_MAX_SHAPE]))
-    labels: list[PartLabel] = []
-    context = _QUOTED
-    at = 0
-    while at < len(lines):
-        line = lines[at]
-        mark = _mark(lines, at, known=known)
-        if mark is not None:
-            length, kind, marked = mark
-            if kind == "block" and not (known or lines[at].depth or _by_program(lines[at : at + length])):
-                # A letter that is laid out like a memorandum or a form: To, From, Date, Subject.
-                labels.extend([_NEW] * length)
-                at += length
-                continue
-            context = _FORWARDED if kind == "forwarded" or (kind == "block" and is_forward) else _QUOTED
-            labels.extend([context] * length)
-            at += length
-            if not marked:
-                labels.extend([context] * (len(lines) - at))
-                return labels
-            continue
-        label = context if line.depth else _NEW
-        if not line.depth and line.text.strip():
-            context = _QUOTED
-        labels.append(label)
-        at += 1
-    _join_blank_lines(lines, labels)
-    return labels
-
-
-def _by_program(lines: Sequence[Line]) -> bool:
-    """Whether an address or a time of day stands in these lines, as programs write and people hardly do."""
-    return any(re.search(r"@[\w-]+\.|\b\d{1,2}[:.]\d{2}\b", line.text[:_MAX_SHAPE]) for line in lines)
-
-
-def _mark(lines: Sequence[Line], at: int, *, known: bool) -> tuple[int, str, bool] | None:
-    """A mark of an earlier message that begins here: how many lines it takes, its kind, and whether what follows is
-    quoted line by line (so that an unquoted line below is new again). `known`: the message answers or forwards."""
-    if not lines[at].text.strip():
-        return None
-    block = _header_block(lines, at)
-    if block:
-        return block, "block", _quoted_below(lines, at + block) and not lines[at].depth
-    shape = lines[at].text.strip()[:_MAX_SHAPE]
-    for kind in ("forwarded", "original"):
-        if shape[-1:] in "-:." or kind == "forwarded":
-            if not pattern("quoting", kind).match(shape):
-                continue
-            length = 1
-            following = _next_with_text(lines, at + 1)
-            if following is not None:
-                inner = _header_block(lines, following, needed=1)
-                length = following + inner - at if inner else 1
-            if lines[at].depth:
-                return None if kind == "original" else (length, kind, True)
-            return length, kind, _quoted_below(lines, at + length)
-    if lines[at].depth:
-        return None
-    length = _attribution(lines, at)
-    if not length:
-        return None
-    if _quoted_below(lines, at + length):
-        return length, "attribution", True
-    # Without any quote mark below, only a line that a program wrote is believed, or one with a year in an answer.
-    written = lines[at : at + length]
-    believed = _by_program(written) or (known and any(re.search(r"\b(?:19|20)\d\d\b", line.text) for line in written))
-    if believed and _next_with_text(lines, at + length) is not None:
-        return length, "attribution", False
-    return None
-
-
-def _attribution(lines: Sequence[Line], at: int) -> int:
-    """Lines that an attribution takes ("On … wrote:"), which programs break into up to four; 0 where there is none."""
-    text = lines[at].text.strip()
-    if len(text) > _MAX_SHAPE:
-        return 0
-    cue = pattern("quoting", "attribution")
-    if text.endswith((":", "：", ".", "작성", "씀")) and cue.match(text):
-        return 1
-    if not pattern("quoting", "attribution_start").match(text):
-        return 0
-    for length in range(2, 5):
-        if at + length > len(lines) or lines[at + length - 1].depth or not lines[at + length - 1].text.strip():
-            return 0
-        text = f"{text} {lines[at + length - 1].text.strip()}"
-        if len(text) > _MAX_SHAPE:
-            return 0
-        if cue.match(text):
-            return length
-    return 0
-
-
-def _header_block(lines: Sequence[Line], at: int, *, needed: int = 3) -> int:
-    """Lines of an earlier message's header, with a rule of dashes or underscores above it; 0 where there is none."""
-    start = at
-    if re.fullmatch(r"[\s_*=-]{5,}", lines[at].text[:_MAX_SHAPE]) and len(lines[at].text) < _MAX_SHAPE:
-        following = _next_with_text(lines, at + 1)
-        if following is None:
-            return 0
-        start = following
-    seen: set[str] = set()
-    end = start
-    while end < len(lines) and end - start < 60:
-        text = lines[end].text.strip()[:_MAX_SHAPE]
-        role = _header_role(text)
-        if role:
-            seen.add(role)
-        elif not text or not seen:
-            # HTML mail sets each header line as a paragraph of its own.
-            following = _next_with_text(lines, end)
-            if not seen or following is None or not _header_role(lines[following].text.strip()[:_MAX_SHAPE]):
-                break
-        elif not (lines[end].text[:1] in " \t" or (end > start and _is_continuation(lines[end - 1].text, text))):
-            break
-        end += 1
-    enough = len(seen - {"other"}) >= needed and (needed == 1 or {"from"} <= seen)
-    return end - at if enough else 0
-
-
-def _is_continuation(above: str, text: str) -> bool:
-    """A header line that was broken because it was long: recipients go on, or a long subject does."""
-    return len(above) >= 60 and ("@" in text or ";" in text or above.rstrip().endswith((",", ";")))
-
-
-def _header_role(text: str) -> str:
-    if ":" not in text[:40] and "：" not in text[:40]:
-        return ""
-    for role in ("from", "sent", "to", "subject", "other"):
-        if pattern("quoting", "header_lines", role).match(text):
-            return role
-    return ""
-
-
-def _next_with_text(lines: Sequence[Line], at: int) -> int | None:
-    return next((n for n in range(at, min(at + 6, len(lines))) if lines[n].text.strip()), None)
-
-
-def _quoted_below(lines: Sequence[Line], at: int) -> bool:
-    following = _next_with_text(lines, at)
-    return following is not None and lines[following].depth > 0
-
-
-def _join_blank_lines(lines: Sequence[Line], labels: list[PartLabel]) -> None:
-    """A blank line between two quoted ones belongs to the quotation."""
-    for at in range(1, len(lines) - 1):
-        if not lines[at].text.strip() and labels[at - 1] is not _NEW and labels[at + 1] is labels[at - 1]:
-            labels[at] = labels[at - 1]
 
 
 def _new_end(lines: Sequence[Line], labels: Sequence[PartLabel]) -> int:
@@ -233,7 +81,7 @@ def _delimited(lines: Sequence[Line], labels: list[PartLabel], start: int, end: 
     below = [at for at in range(mark + 1, end) if lines[at].text.strip()]
     if not below or len(below) > 15 or any(len(lines[at].text) > 300 for at in below):
         return
-    texts = [lines[at].text.strip()[:_MAX_SHAPE] for at in below]
+    texts = [lines[at].text.strip()[:MAX_SHAPE] for at in below]
     if any(_is(text, "personal") for text in texts):
         labels[mark] = _SIGNATURE
         for at, text in zip(below, texts, strict=True):
@@ -249,7 +97,7 @@ def _delimited(lines: Sequence[Line], labels: list[PartLabel], start: int, end: 
 
 
 def _under_the_dashes(text: str) -> PartLabel:
-    return _SIGNATURE if _is_boilerplate(text.strip()[:_MAX_SHAPE]) else _NEW
+    return _SIGNATURE if _is_boilerplate(text.strip()[:MAX_SHAPE]) else _NEW
 
 
 def _is_boilerplate(text: str) -> bool:
@@ -257,7 +105,7 @@ def _is_boilerplate(text: str) -> bool:
 
 
 def _is(text: str, cue: str) -> bool:
-    return bool(pattern("quoting", "signature", cue).search(text.strip()[:_MAX_SHAPE]))
+    return bool(pattern("quoting", "signature", cue).search(text.strip()[:MAX_SHAPE]))
 
 
 def _ends_with_name(lines: Sequence[Line], start: int, mark: int) -> bool:
@@ -302,7 +150,7 @@ def _disclaimers(lines: Sequence[Line], labels: list[PartLabel]) -> None:
         while end < len(lines) and lines[end].text.strip() and labels[end] is labels[at]:
             end += 1
         if end > at and labels[at] in (_NEW, _SIGNATURE):
-            if pattern("quoting", "disclaimer", "banner").match(lines[at].text[:_MAX_SHAPE]):
+            if pattern("quoting", "disclaimer", "banner").match(lines[at].text[:MAX_SHAPE]):
                 labels[at] = _DISCLAIMER  # the line alone: the writer's text may follow without a blank line
                 at += 1
                 continue
@@ -316,9 +164,15 @@ def _disclaimer(lines: Sequence[Line], labels: list[PartLabel], start: int, end:
     text = " ".join(line.text for line in lines[start:end])[:4000]
     signs = len({match[0].lower()[:12] for match in words.finditer(text)})
     opening = pattern("quoting", "disclaimer", "opening")
-    first = next((at for at in range(start, end) if opening.match(lines[at].text[:_MAX_SHAPE])), None)
+    first = next((at for at in range(start, end) if opening.match(lines[at].text[:MAX_SHAPE])), None)
     # No legal paragraph speaks of a ballot: a voter who asks for confidence does.
-    if signs < (3 if first is None else 2) or len(text) < 80 or pattern("quoting", "disclaimer", "voter").search(text):
+    if (
+        signs < (3 if first is None else 1)
+        or len(text.encode()) < 80
+        or pattern("quoting", "disclaimer", "voter").search(text)
+    ):
+        return
+    if any(_is(line.text, "personal") for line in lines[start:end]):
         return
     if first is None:
         first = next((at for at in range(start, end) if words.search(lines[at].text)), start)

@@ -274,6 +274,13 @@ BOMBS = {
     "quote marks": b"From: a@home.example\n\n" + b">" * 1_500_000,
     "quoted lines": b"From: a@home.example\n\n" + b"> On 1 May 2026 x@y.example wrote:\n" * 50_000,
     "attributions": b"From: a@home.example\n\n" + b"On Monday\n" * 150_000,
+    "quote marks of many manners": b"From: a@home.example\n\n"
+    + b"".join(
+        b"On 1 May 2026 x@y.example wrote:\n%s> no\n" % bytes([65 + n % 26, 65 + n // 26 % 26]) for n in range(9000)
+    ),
+    "quote containers": b"From: a@home.example\nContent-Type: text/html\n\n"
+    + b"<div class=gmail_quote>" * 20_000
+    + b"<blockquote>x",
     "dashes": b"From: a@home.example\n\n" + b"-" * 1_900_000,
     "blank lines": b"From: a@home.example\n\n" + b"\n" * 1_900_000,
     "headers in text": b"From: a@home.example\n\n" + b"From: x\nTo: y\n" * 100_000,
