@@ -66,6 +66,19 @@ class Machine:
 
 
 @dataclass(frozen=True, slots=True)
+class Returned:
+    """What a bounce or a notice of delay says came back, as far as it says. `message_ids`: with angle brackets, the
+    likeliest first; `recipients`: lower case; `final`: nobody tries again."""
+
+    message_ids: tuple[str, ...]
+    recipients: tuple[str, ...]
+    subject: str
+    final: bool
+    reason: str  # in plain words, naming nobody
+    told: str  # what the servers said; it may name the recipient
+
+
+@dataclass(frozen=True, slots=True)
 class Notice:
     """Something that a person should know about this message: what was not read, what looked odd."""
 
@@ -87,6 +100,7 @@ class Letter:
     references: tuple[str, ...] = ()
     attachments: tuple[Attachment, ...] = ()
     machine: Machine | None = None
+    returned: Returned | None = None
     notices: tuple[Notice, ...] = field(default=())
 
     def text(self, *labels: PartLabel) -> str:

@@ -10,6 +10,7 @@ from replacements.mail.headers import addresses, date_of, header_text, message_i
 from replacements.mail.letter import Letter, PartLabel, TextPart
 from replacements.mail.machine import machine_of
 from replacements.mail.parts import labelled
+from replacements.mail.returned import returned_of
 from replacements.mail.sender import sender_of
 from replacements.mail.structure import Allowance, Node, read_tree
 
@@ -34,6 +35,7 @@ def parse(raw: bytes, *, office_addresses: frozenset[str] = frozenset(), receive
     new = " ".join(part.text for part in parts if part.label is PartLabel.NEW)
     if any(part.label is PartLabel.QUOTED for part in parts) and pattern("quoting", "below").search(new[:4000]):
         allowance.notice("answers_below", "The writer says that answers stand below; look among the quoted lines.")
+    machine = machine_of(root, sender, subject, parts, contents, ours, allowance)
     return Letter(
         message_id=next(iter(message_ids(root.first("message-id"))), ""),
         sender=sender,
@@ -44,7 +46,8 @@ def parse(raw: bytes, *, office_addresses: frozenset[str] = frozenset(), receive
         in_reply_to=in_reply_to,
         references=message_ids(root.first("references")),
         attachments=tuple(contents.attachments),
-        machine=machine_of(root, sender, subject, parts, contents, ours, allowance),
+        machine=machine,
+        returned=returned_of(root, machine, subject, parts, allowance),
         notices=allowance.as_notices(),
     )
 

@@ -136,6 +136,7 @@ def already_answered(session: Session, *, to: str, template: str, since: datetim
         Reply.template == template,
         Reply.queued_at >= since,
         Reply.state.not_in(("cancelled", "failed")),
+        Reply.returned_at.is_(None),  # nobody has read what came back
     ]
     if text is not None:
         same.append(Reply.text == text)

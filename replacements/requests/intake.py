@@ -21,7 +21,7 @@ from sqlalchemy.orm import Session
 
 from replacements.mail.letter import Letter, SenderCheck, UnreadableMail
 from replacements.mail.parsing import parse
-from replacements.requests import answer, deciding, drafting, office
+from replacements.requests import answer, came_back, deciding, drafting, office
 from replacements.requests.history import StoredHistory
 from replacements.requests.judging import Judgement, judge
 from replacements.requests.keeping import request_rows, unreadable_request
@@ -194,6 +194,7 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
         rows = request_rows(session, judgement, message, force)
         session.add_all(rows)
         session.flush()
+        came_back.note(session, judgement.letter, rows[0], at=now)
         if rules.approval.by == "clear_cases" and force.adopted:
             clear = [row.id for row in rows if _is_clear(row, judgement)]
     for request_id in clear:

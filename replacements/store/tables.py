@@ -290,6 +290,10 @@ class Reply(Base):
     next_try_at: Mapped[datetime]
     sent_at: Mapped[datetime | None]
     error: Mapped[str | None]
+    # A sent reply that came back undelivered: when, why in plain words, what the servers said (it may name the voter).
+    returned_at: Mapped[datetime | None]
+    returned_because: Mapped[str | None]
+    returned_told: Mapped[str | None]
 
 
 class Mailing(Base):

@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, String, case, cast, select
 from sqlalchemy.orm import Session
 
 from replacements.proposals.types import Action
+from replacements.requests.came_back import RULE as UNDELIVERED
 from replacements.store.tables import Request
 
 # Decided after the mailing has closed, these come a mailing later, or too late.
@@ -18,6 +19,11 @@ THREAT = "trade.threat"  # the rule that a proposal to read a threat at once res
 
 def may_be_a_threat() -> ColumnElement[bool]:
     return cast(Request.reasons, String).contains(THREAT)
+
+
+def came_back() -> ColumnElement[bool]:
+    """Requests that wait because a reply of the office's came back undelivered."""
+    return cast(Request.reasons, String).contains(UNDELIVERED)
 
 
 def for_the_mailing() -> ColumnElement[bool]:

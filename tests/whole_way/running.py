@@ -120,6 +120,22 @@ def spoiled_mail() -> bytes:
     return message.as_bytes()
 
 
+def bounce_of(reply: EmailMessage) -> bytes:
+    """What the voter's mail server sends back where it has no such mailbox (RFC 3464)."""
+    now = format_datetime(datetime.now(UTC))
+    header = "".join(f"{name}: {reply[name]}\n" for name in ("From", "To", "Subject", "Message-ID"))
+    return (
+        f"Return-Path: <>\nReceived: from mx.post.example by mx.{ADDRESS.rpartition('@')[2]}; {now}\n"
+        f"From: MAILER-DAEMON@mx.post.example\nTo: {ADDRESS}\nSubject: Undelivered mail\nDate: {now}\n"
+        "Message-ID: <bounce-1@mx.post.example>\nMIME-Version: 1.0\n"
+        "Content-Type: multipart/report; report-type=delivery-status; boundary=r\n\n"
+        "--r\nContent-Type: text/plain\n\nThere is no such mailbox here.\n"
+        "--r\nContent-Type: message/delivery-status\n\nReporting-MTA: dns; mx.post.example\n\n"
+        f"Final-Recipient: rfc822; {reply['To']}\nAction: failed\nStatus: 5.1.1\n"
+        f"--r\nContent-Type: text/rfc822-headers\n\n{header}\n--r--\n"
+    ).encode()
+
+
 def sign_in(browser: WebDriver, url: str, name: str) -> None:
     browser.delete_all_cookies()
     browser.get(f"{url}/sign-in")

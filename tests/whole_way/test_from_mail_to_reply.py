@@ -22,7 +22,7 @@ from tests.servers.browsing import next_page, until
 from tests.servers.databases import PostgresServer
 from tests.servers.dovecot import DovecotServer
 from tests.servers.smtp import SmtpServer
-from tests.whole_way.running import RunningOffice, page_text, press, sign_in, spoiled_mail
+from tests.whole_way.running import RunningOffice, bounce_of, page_text, press, sign_in, spoiled_mail
 
 
 def download(browser: WebDriver, url: str) -> bytes:
@@ -47,8 +47,13 @@ def at_the_desk(browser: WebDriver, office: RunningOffice, number: str) -> str:
     return browser.find_element(By.CSS_SELECTOR, ".answer").text
 
 
-def walk(browser: WebDriver, office: RunningOffice, replies: Callable[[], list[EmailMessage]]) -> None:
-    """From the waiting request to the voter's mail."""
+def walk(
+    browser: WebDriver,
+    office: RunningOffice,
+    replies: Callable[[], list[EmailMessage]],
+    deliver: Callable[[bytes], object],
+) -> None:
+    """From the waiting request to the voter's mail, and back where it cannot be delivered."""
     sign_in(browser, office.url, "clara")
 
     def waiting_request() -> str | None:
@@ -107,6 +112,19 @@ def walk(browser: WebDriver, office: RunningOffice, replies: Callable[[], list[E
     assert "The ledger holds" in office.command("ledger", "verify")
     assert "balance" in office.command("reconcile")
 
+    deliver(bounce_of(mailed))
+    sign_in(browser, office.url, "clara")
+
+    def came_back() -> str | None:
+        browser.get(office.url)
+        links = browser.find_elements(By.PARTIAL_LINK_TEXT, "came back undelivered")
+        return links[0].get_attribute("href") if links else None
+
+    browser.get(until(came_back, "the bounce on the first page"))
+    with next_page(browser):
+        browser.find_element(By.CSS_SELECTOR, "main th a[href*='/requests/']").click()
+    assert "came back undelivered: there is no such mailbox" in page_text(browser)
+
 
 def test_the_whole_way_on_the_embedded_default(browser: WebDriver, tmp_path: Path) -> None:
     office = RunningOffice(tmp_path / "office", {})
@@ -126,7 +144,7 @@ def test_the_whole_way_on_the_embedded_default(browser: WebDriver, tmp_path: Pat
     office.start(celery=False)
     try:
         incoming.add(spoiled_mail())
-        walk(browser, office, replies)
+        walk(browser, office, replies, incoming.add)
     finally:
         office.stop()
 
@@ -155,7 +173,7 @@ def test_the_whole_way_over_the_wire(
     office.start(celery=True)
     try:
         dovecot.append(spoiled_mail())
-        walk(browser, office, lambda: [d.message for d in smtp_server.delivered])
+        walk(browser, office, lambda: [d.message for d in smtp_server.delivered], dovecot.append)
     except AssertionError as error:
         log = (office.folder / "worker.log").read_text(encoding="utf-8", errors="replace")
         pytest.fail(f"{error}\n--- worker ---\n{log[-3000:]}")

@@ -14,7 +14,7 @@ from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
 from replacements.web.guard import for_staff, here, office
-from replacements.web.order import FOR_THE_MAILING, may_be_a_threat, next_waiting
+from replacements.web.order import FOR_THE_MAILING, came_back, may_be_a_threat, next_waiting
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("front", __name__)
@@ -82,6 +82,11 @@ def page() -> str:
             shortages=stock.shortages(session, force.election_id) if force else [],
             unsigned=unsigned,
             unsent=session.scalar(select(func.count()).select_from(Reply).where(Reply.state == "failed")),
+            came_back=session.scalar(
+                select(func.count())
+                .select_from(Request)
+                .where(Request.election_id == here().election_id, Request.state == "waiting", came_back())
+            ),
             unread=session.scalar(select(func.count()).select_from(Message).where(Message.state == "failed")),
             unwell=session.scalars(select(Condition).where(Condition.ok.is_(False)).order_by(Condition.name)).all(),
         )

@@ -10,12 +10,13 @@ from werkzeug.wrappers import Response
 from replacements.people.permissions import Permission
 from replacements.store.tables import OPEN_STATES, Ballot, Look, Message, Request, VoterRow
 from replacements.web.guard import here, leaf, needs, office
-from replacements.web.order import FOR_THE_MAILING, first_things_first, for_the_mailing
+from replacements.web.order import FOR_THE_MAILING, came_back, first_things_first, for_the_mailing
 from replacements.web.showing import words
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
 A_PAGE = 50
+CAME_BACK = "came_back"  # those whose reply came back undelivered, whatever is proposed
 FOR_MAILING = "for_mailing"  # what must be decided before the mailing closes, whichever of the proposals it is
 
 
@@ -27,6 +28,8 @@ def _where(state: str, proposal: str) -> list[ColumnElement[bool]]:
         chosen.append(Request.state == state)
     if proposal == FOR_MAILING:
         chosen.append(for_the_mailing())
+    elif proposal == CAME_BACK:
+        chosen.append(came_back())
     elif proposal:
         chosen.append(Request.proposal == proposal)
     return chosen
