@@ -28,6 +28,7 @@ def earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) -> 
     A mark without any quoting below it holds for the rest of the message."""
     is_forward = bool(pattern("quoting", "forward_subject").match(subject[:MAX_SHAPE]))
     known = is_forward or is_reply or bool(pattern("quoting", "reply_subject").match(subject[:MAX_SHAPE]))
+    lines = _apart(lines)
     labels: list[PartLabel] = []
     context = _QUOTED
     at = freeings = 0
@@ -137,7 +138,7 @@ def _mark(lines: Sequence[Line], at: int, *, known: bool) -> tuple[int, str, boo
             return length, kind, _quoted_below(lines, at + length)
     if lines[at].depth:
         return None
-    length = _attribution(lines, at)
+    length = _attribution(lines, at) or _announcement(lines, at)
     if not length:
         return None
     if _quoted_below(lines, at + length):
@@ -161,14 +162,14 @@ def _attribution(lines: Sequence[Line], at: int) -> int:
         return 1
     if not (pattern("quoting", "attribution_start").match(text) or (_ADDRESS.search(text) and _DATE.search(text))):
         return 0
-    blank = False
-    for end in range(at + 1, min(at + 6, len(lines))):
+    blank = 0
+    for end in range(at + 1, min(at + 7, len(lines))):
         more = _bare(lines[end].text)
         if not more:
-            # Some programs leave a blank line in the middle; what was said before it must look like their hand.
-            if blank or not _by_program([Line(text)]):
+            # Some programs leave blank lines in the middle; what was said before them must look like their hand.
+            blank += 1
+            if blank > 2 or not _by_program([Line(text)]):
                 return 0
-            blank = True
             continue
         text = f"{text} {more}"
         if lines[end].depth or len(text) > MAX_SHAPE or (blank and len(more) > 80):
@@ -176,6 +177,39 @@ def _attribution(lines: Sequence[Line], at: int) -> int:
         if _ends_like_attribution(text) and cue.match(text):
             return end + 1 - at
     return 0
+
+
+def _announcement(lines: Sequence[Line], at: int) -> int:
+    """Lines above marked text that only a program writes, in whatever language: an address, and when."""
+    text = ""
+    for length in (1, 2):
+        if at + length > len(lines) or lines[at + length - 1].depth or not lines[at + length - 1].text.strip():
+            return 0
+        text = f"{text} {lines[at + length - 1].text.strip()}"
+        if len(text) > MAX_SHAPE:
+            return 0
+        if length == 2 and not (
+            _ADDRESS.search(lines[at].text) or (_HOUR.search(lines[at].text) and _DATE.search(text))
+        ):
+            return 0  # an answer may stand right above it, a birth date too
+        dated = bool(_ADDRESS.search(text)) and bool(_HOUR.search(text) or _DATE.search(text))
+        next_line = lines[at + length] if at + length < len(lines) else None
+        if dated and next_line is not None and (next_line.depth or not next_line.text.strip()):
+            return length if _quoted_below(lines, at + length) else 0
+    return 0
+
+
+def _apart(lines: Sequence[Line]) -> Sequence[Line]:
+    """The lines, with an attribution that stands behind the writer's own words on a line of its own."""
+    cue = pattern("quoting", "attribution_behind")
+    out: list[Line] = []
+    for line in lines:
+        match = cue.match(line.text) if len(line.text) <= MAX_SHAPE and not line.depth else None
+        if match is None or pattern("quoting", "attribution_start").match(line.text):
+            out.append(line)
+        else:
+            out += [Line(match[1], 0, line.signature), Line(match[2], 0, line.signature)]
+    return out
 
 
 def _bare(text: str) -> str:
@@ -210,7 +244,13 @@ def _header_block(lines: Sequence[Line], at: int, *, needed: int = 3) -> int:
         elif not (lines[end].text[:1] in " \t" or (end > start and _is_continuation(lines[end - 1].text, text))):
             break
         end += 1
-    if start > at and {"from", "sent"} <= seen and _by_program(lines[start:end]):
+    # Some programs write two fields only: below a rule, or below something new, with a time and an address.
+    block = [line.text[:MAX_SHAPE] for line in lines[start:end]]
+    timed = any(_HOUR.search(text) for text in block)
+    if start > at and {"from", "sent"} <= seen and (timed or any(_ADDRESS.search(text) for text in block)):
+        return end - at
+    above = any(line.text.strip() for line in lines[max(0, start - 6) : start])
+    if above and "sent" in seen and seen & {"from", "to"} and timed and any(_ADDRESS.search(text) for text in block):
         return end - at
     enough = len(seen - {"other"}) >= needed and (needed == 1 or {"from"} <= seen)
     return end - at if enough else 0

@@ -81,3 +81,10 @@ def test_each_line_is_labelled(case: Case) -> None:
 def test_there_are_letters_of_every_manner() -> None:
     assert len(CASES) == len({case.title for case in CASES}) >= 120
     assert {label for case in CASES for label, _ in case.lines} == set(LABELS.values())
+
+
+def test_an_answer_on_the_same_line_as_the_attribution_is_new() -> None:
+    body = "4/12/1958 On Mon, Oct 5, 2026 at 9:12 AM County <ballots@county.example> wrote:\n> When were you born?\n"
+    letter = parse(f"From: walt@home.example\nSubject: Re: Your ballot\n\n{body}".encode())
+    assert letter.new_text == "4/12/1958"
+    assert letter.text(PartLabel.QUOTED).startswith("On Mon, Oct 5, 2026")
