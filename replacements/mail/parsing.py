@@ -17,14 +17,23 @@ from replacements.mail.structure import Allowance, Node, read_tree
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-def parse(raw: bytes, *, office_addresses: frozenset[str] = frozenset(), received_at: datetime | None = None) -> Letter:
+def parse(
+    raw: bytes,
+    *,
+    office_addresses: frozenset[str] = frozenset(),
+    office_server: str = "",
+    office_name: str = "",
+    received_at: datetime | None = None,
+) -> Letter:
     """Read one message. `office_addresses`: the office's own, by which its mail server and its own copies are known.
+    `office_server`: the name under which that server writes what it found about senders, where the rules say it;
+    `office_name`: as the office calls itself, by which somebody who poses as it is known.
     `received_at` (aware) stands in where the message carries no date. Raises `UnreadableMail` for bytes without any
     header line."""
     allowance = Allowance()
     root = read_tree(raw, allowance)
     ours = frozenset(address.strip().lower() for address in office_addresses)
-    sender = sender_of(root, ours, allowance)
+    sender = sender_of(root, ours, allowance, server=office_server, office_name=office_name)
     subject = header_text(root.first("subject"))
     in_reply_to = message_ids(root.first("in-reply-to"))
     contents = contents_of(root, allowance)

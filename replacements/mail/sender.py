@@ -9,11 +9,17 @@ from dataclasses import dataclass
 from authres import AuthenticationResultsHeader
 from authres.core import AuthResError
 
-from replacements.mail.headers import addresses, addresses_in, received_by
+from replacements.mail.guises import notice_guises
+from replacements.mail.headers import addresses, received_by
 from replacements.mail.letter import Sender, SenderCheck
 from replacements.mail.structure import Allowance, Node
 
 _MAX_RESULTS = 8 * 1024  # bytes of one Authentication-Results field
+# An address of a private network or of the machine itself, as a server writes it into Received (RFC 1918, RFC 4193).
+_PRIVATE = re.compile(
+    r"\[(?:IPv6:)?(?:10\.|127\.|192\.168\.|172\.(?:1[6-9]|2\d|3[01])\.|::1\]|f[cd][0-9a-f]{2}:)[0-9a-f.:]*\]?",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,32 +31,36 @@ class _Finding:
     domain: str
 
 
-def sender_of(root: Node, office_addresses: frozenset[str], allowance: Allowance) -> Sender:
-    """The sender by the From field. A second From field or address leaves the check without a pass."""
+def sender_of(
+    root: Node, office_addresses: frozenset[str], allowance: Allowance, *, server: str = "", office_name: str = ""
+) -> Sender:
+    """The sender by the From field. A second From field or address leaves the check without a pass. `server`: by which
+    name the office's mail server writes what it found; without it, any host of the office's domain is believed."""
     written = root.all("from")
     found = addresses(written)
     if not found:
         found = addresses(root.all("sender"))
         allowance.notice("no_sender", "The message does not say who wrote it.")
     name, address = next(((n, a) for n, a in found if a), found[0] if found else ("", ""))
-    if name and any(said != address for said in addresses_in(name)):
-        allowance.notice(
-            "display_name_trick", "The sender's name is written as another mail address than the one it is from."
-        )
+    notice_guises(written or root.all("sender"), name, address, office_addresses, office_name, allowance)
     several = len({a for _, a in found if a}) > 1 or len(written) > 1
     if several:
         allowance.notice("several_senders", "The message names more than one sender; the first is shown.")
     reply_to = next((a for _, a in addresses(root.all("reply-to")) if a), "")
     if reply_to and reply_to != address:
         allowance.notice("reply_to_differs", "An answer would go to another address than the one it came from.")
-    check = _check(root, address.rpartition("@")[2], office_addresses)
+    trusted = frozenset({server.strip().lower().rstrip(".")} if server.strip() else _domains(office_addresses))
+    check = _check(_findings(root, trusted), address.rpartition("@")[2])
     if several and check is SenderCheck.PASS:
         check = SenderCheck.NONE
     return Sender(address, name[:300], reply_to, check)
 
 
-def _check(root: Node, from_domain: str, office_addresses: frozenset[str]) -> SenderCheck:
-    findings = _findings(root, office_addresses)
+def _domains(office_addresses: frozenset[str]) -> set[str]:
+    return {address.rpartition("@")[2].lower() for address in office_addresses}
+
+
+def _check(findings: list[_Finding], from_domain: str) -> SenderCheck:
     dmarc = _worst(f.result for f in findings if f.method == "dmarc" and f.domain in ("", from_domain))
     if dmarc == "pass":
         return SenderCheck.PASS
@@ -69,13 +79,16 @@ def _check(root: Node, from_domain: str, office_addresses: frozenset[str]) -> Se
     return SenderCheck.NONE
 
 
-def _findings(root: Node, office_addresses: frozenset[str]) -> list[_Finding]:
-    """What the trusted fields say: of the office's own server, and above the second Received field, since anything
-    further down was there before the message reached the office. A field above the topmost Received field was surely
-    written here; where there is one, those below it are not looked at."""
+def _findings(root: Node, domains: frozenset[str]) -> list[_Finding]:
+    """What the trusted fields say: of the office's own server, and above the Received field below the one that the
+    office's edge wrote, since anything further down was there before the message reached the office. A field above the
+    edge's Received field was surely written here; where there is one, those below it are not looked at."""
     received = [at for at, (name, _) in enumerate(root.fields) if name == "received"]
+    edge = 0
+    while edge + 1 < len(received) and _is_inner(root.fields[received[edge]][1]):
+        edge += 1
+    received = received[edge:]
     end = received[1] if len(received) > 1 else len(root.fields)
-    domains = {address.rpartition("@")[2].lower() for address in office_addresses}
     host = received_by(root.first("received"))
     above: list[_Finding] = []
     below: list[_Finding] = []
@@ -87,6 +100,15 @@ def _findings(root: Node, office_addresses: frozenset[str]) -> list[_Finding]:
         if trusted:
             (above if received and at < received[0] else below).extend(findings)
     return above or below
+
+
+def _is_inner(received: bytes) -> bool:
+    """Whether a Received field tells of a hop within the house: from an address of a private network, or handed over
+    by a program of the same machine. The name that the other side gave itself is not looked at: it can say anything."""
+    text = received[:2000].decode("utf-8", "replace")
+    came, _, _ = text.partition(";")[0].partition(" by ")
+    handed = re.search(r"\bwith\s+(?:local|lmtp)", text, re.IGNORECASE)
+    return bool(_PRIVATE.search(came)) or (handed is not None and not re.search(r"\[[\d.:a-f]+\]", came, re.IGNORECASE))
 
 
 def _read_results(value: bytes) -> tuple[str, list[_Finding]]:

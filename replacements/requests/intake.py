@@ -159,7 +159,11 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
         judgement: Judgement | None = None
         try:
             letter = parse(
-                raw.raw, office_addresses=frozenset({rules.office.address.lower()}), received_at=message.stored_at
+                raw.raw,
+                office_addresses=frozenset({rules.office.address.lower()}),
+                office_server=rules.office.mail_server,
+                office_name=rules.office.name,
+                received_at=message.stored_at,
             )
         except UnreadableMail as error:
             trouble = str(error)

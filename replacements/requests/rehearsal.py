@@ -82,7 +82,8 @@ def _one(
     history: HistoryInMemory | None,
     timings: bool,
 ) -> answer.Json:
-    letter = parse(raw, office_addresses=own)
+    ours = office.rules.office
+    letter = parse(raw, office_addresses=own, office_server=ours.mail_server, office_name=ours.name)
     judgement = judge(letter, roll=office.roll, ballots=office.ballots, rules=office.rules, at=at, history=history)
     if history is not None:
         history.add(judgement)

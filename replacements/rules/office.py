@@ -58,6 +58,15 @@ class Office(Section):
         AfterValidator(shapes.languages),
         Said("a list of language codes that reviewed replies exist in", 'languages = ["en", "es"]'),
     ] = ("en",)
+    # It writes what it found about a sender (RFC 8601); empty: any host of the address's domain is believed.
+    mail_server: Annotated[
+        str,
+        AfterValidator(shapes.host_name),
+        Said(
+            "the name by which the office's mail server signs Authentication-Results",
+            'mail_server = "mx.harbor.example"',
+        ),
+    ] = ""
     website: Annotated[
         str, AfterValidator(shapes.website), Said("a web address", 'website = "https://harbor.example"')
     ] = ""

@@ -64,6 +64,12 @@ def website(value: str) -> str:
     return value
 
 
+def host_name(value: str) -> str:
+    if value and not re.fullmatch(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,251}[A-Za-z0-9])?", value):
+        raise ValueError("the name of a mail server, without spaces")
+    return value
+
+
 def zone_or_none(name: object) -> ZoneInfo | None:
     """The time zone of that name, or None where there is none."""
     if not isinstance(name, str) or not name:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -113,6 +114,164 @@ def test_a_name_that_looks_like_another_address_is_told() -> None:
     assert "display_name_trick" in _codes(letter)
     assert letter.sender.address == "ada@home.example"
     assert "display_name_trick" not in _codes(_parse(sender='"ada@home.example" <Ada@home.example>'))
+
+
+def _from(written: str) -> set[str]:
+    raw = f"From: {written}\nSubject: x\n\nx".encode()
+    return _codes(parse(raw, office_addresses=OFFICE, office_name="Saltgrass County Elections"))
+
+
+def _word(text: str) -> str:
+    return f"=?utf-8?b?{base64.b64encode(text.encode()).decode()}?="
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        '"lou@home.example" <ada@home.example>',
+        '"lou @ home . example" <ada@home.example>',
+        f"{_word('lou＠home.example')} <ada@home.example>",
+        f"{_word('lou@home.exa' + chr(0x200B) + 'mple')} <ada@home.example>",
+        f"{_word('lou@home.example, ')} <ada@home.example>",
+        "=?utf-8?q?lou=40home=2Eexample=3E=2C_Ada?= <ada@home.example>",
+        "=?utf-8?q?=22lou=40home=2Eexample=22?= <ada@home.example>",
+        "lou@home.example (Lou) <ada@home.example>",
+    ],
+)
+def test_a_name_that_is_another_address_is_told_however_it_is_written(written: str) -> None:
+    assert {"display_name_trick", "several_senders"} & _from(written)
+
+
+def test_an_encoded_comma_makes_no_second_sender() -> None:
+    letter = _parse(sender="=?utf-8?q?Fenn=2C_Ada?= <ada@home.example>")
+    assert (letter.sender.name, letter.sender.address) == ("Fenn, Ada", "ada@home.example")
+    assert not {"several_senders", "display_name_trick"} & _codes(letter)
+    hidden = _parse(sender="=?utf-8?q?lou=40home=2Eexample=2C?= <ada@home.example>")
+    assert hidden.sender.address == "ada@home.example"
+
+
+@pytest.mark.parametrize(
+    ("name", "code"),
+    [
+        ("Ada \u202enneF", "name_turned"),
+        ("\u2067Ada Fenn\u2069", "name_turned"),
+        ("A\u200bda Fenn", "name_unseen"),
+        ("Ada\u2060 Fenn", "name_unseen"),
+        ("Ad\u200da Fenn", "name_unseen"),
+        ("Ada\u00ad Fenn", "name_unseen"),
+        ("Ad\u0430 Fenn", "name_look_alike"),  # a Cyrillic letter among Latin ones
+        ("\u0410d\u0430 Fenn", "name_look_alike"),
+        ("\u0421\u0430\u0440\u0430 Fenn", "name_look_alike"),  # a whole word that only looks Latin
+        ("\u039fdile Fenn", "name_look_alike"),  # a Greek capital
+        ("\U0001d400\U0001d41d\U0001d41a Fenn", "name_look_alike"),  # letters of mathematics
+        ("Ａｄａ Fenn", "name_look_alike"),
+    ],
+)
+def test_a_name_in_a_guise_is_told(name: str, code: str) -> None:
+    assert code in _from(f"{_word(name)} <ada@home.example>")
+    assert code in _from(f'"{name}" <ada@home.example>')
+
+
+GUISES = {
+    *("name_turned", "name_unseen", "name_look_alike", "address_look_alike", "poses_as_office", "display_name_trick"),
+    "several_senders",
+}
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "Ada Fenn <ada@home.example>",
+        '"Fenn, Ada" <ada@home.example>',
+        "Ada O'Fenn-Quill Jr. <ada@home.example>",
+        "김민준 <mj@home.example>",
+        "Nguyễn Thị Hoa <hoa@home.example>",
+        "Анна Петрова <anna@home.example>",
+        "Анна Fenn <anna@home.example>",
+        "Ελένη Παπαδάκη <eleni@home.example>",
+        "محمد <m@home.example>",
+        "\u200fדנה\u200f <d@home.example>",
+        "علی\u200cرضا <a@home.example>",
+        "Ada 🌻 Fenn <ada@home.example>",
+        "José Núñez <jose@home.example>",
+        "ada@home.example <ada@home.example>",
+        "County Ballots <ballots@county.example>",
+        "Front Desk <desk@county.example>",
+        "Ada Voter <ada.voter@home.example>",
+    ],
+)
+def test_an_honest_name_in_any_writing_is_no_guise(written: str) -> None:
+    assert not GUISES & _from(written)
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "Saltgrass County Elections <help@far.example>",
+        "SALTGRASS COUNTY  ELECTIONS <help@far.example>",
+        "S\u0430ltgr\u0430ss County Elections <help@far.example>",
+        '"ballots@county.example" <help@far.example>',
+        "Election Office <help@far.example>",
+        "Board of Elections <help@far.example>",
+        "The Ballot Desk <help@far.example>",
+        "Oficina Electoral <help@far.example>",
+        "Văn phòng bầu cử <help@far.example>",
+        "선거관리위원회 <help@far.example>",
+        "Ada <ballots@county.example.far.example>",
+        "Ada <ballots@county-example.far.example>",
+        "Ada <ballots@countv.example>",
+        "Ada <ballots@c0unty.example>",
+        "Ada <ballots@conuty.example>",
+        "Ada <ballots@xn--cunty-jye.example>",
+    ],
+)
+def test_somebody_who_poses_as_the_office_is_told(written: str) -> None:
+    assert "poses_as_office" in _from(written)
+
+
+def test_an_address_with_look_alike_letters_is_told() -> None:
+    domain = "h\u043eme".encode("idna").decode()  # a Cyrillic letter
+    assert "address_look_alike" in _from(f"Ada <ada@{domain}.example>")
+
+
+def test_where_the_rules_name_the_server_no_other_host_of_the_domain_is_believed() -> None:
+    def check(host: str) -> SenderCheck:
+        raw = f"Authentication-Results: {host}; {GOOD}\n{RECEIVED}\n{SECOND}\nFrom: ada@home.example\n\nx"
+        return parse(raw.encode(), office_addresses=OFFICE, office_server="MX.county.example.").sender.check
+
+    assert check("mx.county.example") is PASS
+    assert check("MX.County.Example") is PASS
+    assert check("printer.county.example") is NONE
+    assert check("county.example") is NONE
+
+
+def test_a_server_of_another_domain_is_believed_where_the_rules_name_it() -> None:
+    raw = f"Authentication-Results: mx.host.example; {GOOD}\n{RECEIVED}\n{SECOND}\nFrom: ada@home.example\n\nx"
+    assert parse(raw.encode(), office_addresses=OFFICE, office_server="mx.host.example").sender.check is PASS
+    assert parse(raw.encode(), office_addresses=OFFICE).sender.check is NONE
+
+
+INNER = [
+    "Received: from mx.county.example ([10.0.0.7]) by store.county.example; Mon, 05 Oct 2026 09:00:02 -0700",
+    "Received: from localhost (localhost [127.0.0.1]) by mx.county.example; Mon, 05 Oct 2026 09:00:01 -0700",
+    "Received: by store.county.example with LMTP id 7; Mon, 05 Oct 2026 09:00:03 -0700",
+]
+EDGE = "Received: from mail.home.example ([203.0.113.5]) by mx.county.example; Mon, 05 Oct 2026 09:00:00 -0700"
+
+
+@pytest.mark.parametrize("inner", [INNER[:1], INNER[1:2], INNER[2:], INNER[:2]])
+def test_hops_within_the_house_stand_above_the_finding(inner: list[str]) -> None:
+    found = f"Authentication-Results: mx.county.example; {GOOD}"
+    assert _parse(*inner, found, EDGE, SECOND).sender.check is PASS
+    assert _parse(*inner, EDGE, SECOND, found).sender.check is NONE
+
+
+def test_a_sender_who_says_that_it_is_our_own_host_is_still_outside() -> None:
+    posing = (
+        "Received: from mx.county.example (unknown [203.0.113.9]) by mx.county.example; Mon, 05 Oct 2026 09:00:00 -0700"
+    )
+    forged = f"Authentication-Results: mx.county.example; {GOOD}"
+    assert _parse(posing, EDGE, forged).sender.check is NONE
 
 
 def test_two_senders_never_pass() -> None:
