@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import mimetypes
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from replacements.mail.charsets import decoded, tidy
+from replacements.mail.enclosed import Box, box_contents, signed_content, without_armour
 from replacements.mail.headers import header_text
 from replacements.mail.letter import Attachment
-from replacements.mail.markup import MAX_HTML, Line, visible_lines
+from replacements.mail.markup import MAX_HTML, MAX_TAGS, Line, visible_lines
 from replacements.mail.structure import Allowance, Node, attachment_name, decoded_size, read_attached, transfer_decoded
 
 # A plain part that only says that there is an HTML part (common practice of mail programs).
@@ -18,6 +20,8 @@ _STAND_IN = re.compile(
     re.IGNORECASE,
 )
 _SEALED = ("application/pkcs7-mime", "application/x-pkcs7-mime", "application/pgp-encrypted")
+_BOXES = ("application/ms-tnef", "application/vnd.ms-tnef")
+_HIDDEN = "The message holds words that its reader cannot see. They were not read."
 MAX_ATTACHMENTS = 200
 MAX_LINES = 20_000
 
@@ -30,9 +34,9 @@ class Contents:
     forwarded: list[str] = field(default_factory=list)
     attachments: list[Attachment] = field(default_factory=list)
     calendar_methods: list[str] = field(default_factory=list)  # of calendars that are shown, not merely attached
-    text_files: list[Node] = field(
-        default_factory=list
-    )  # plain text that is attached; the letter itself, if there is none
+    # Plain text that is attached, and programs' own boxes: they hold the letter itself, where there is no other.
+    text_files: list[Node] = field(default_factory=list)
+    boxes: list[Box] = field(default_factory=list)
 
 
 def contents_of(root: Node, allowance: Allowance) -> Contents:
@@ -43,6 +47,9 @@ def contents_of(root: Node, allowance: Allowance) -> Contents:
         # What is written on a telephone may come as a picture message, its words in a file of their own.
         for node in contents.text_files:
             contents.lines.extend([*_lines(node, allowance), Line("")])
+    if not any(line.text.strip() for line in contents.lines):
+        for box in contents.boxes:
+            contents.lines.extend(_lines_of_box(box, allowance))
     if len(contents.lines) > MAX_LINES:
         allowance.notice("not_read", "The message is very long; its end was not read.")
         del contents.lines[MAX_LINES:]
@@ -65,14 +72,64 @@ def _collect(node: Node, contents: Contents, allowance: Allowance, depth: int) -
         if contents.lines and any(line.text for line in lines):
             contents.lines.append(Line(""))
         contents.lines.extend(lines)
-    else:
-        if node.content_type in _SEALED:
+    elif not (_is_sealed(node) and _signed_as_a_whole(node, contents, allowance, depth)):
+        if _is_box(node):
+            _open_box(node, contents, allowance)
+        if _is_sealed(node):
             allowance.notice("sealed", "The message is encrypted, or sealed as a whole; its words cannot be read here.")
         if node.content_type == "text/plain":
             contents.text_files.append(node)
         if node.content_type == "text/calendar" and node.disposition != "attachment":
             contents.calendar_methods.append(node.method or _method_within(node, allowance))
         _attach(node, contents, allowance)
+
+
+def _is_sealed(node: Node) -> bool:
+    return node.content_type in _SEALED or node.name.lower().endswith(".p7m")
+
+
+def _signed_as_a_whole(node: Node, contents: Contents, allowance: Allowance, depth: int) -> bool:
+    """Read what an S/MIME message encloses that is only signed; False where it is sealed."""
+    content = signed_content(transfer_decoded(node, allowance))
+    inner = read_attached(replace(node, body=content, encoding=""), allowance, depth) if content else None
+    if inner is None:
+        return False
+    allowance.notice("signature_unchecked", "The message is signed as a whole; the signature was not checked.")
+    _collect(inner, contents, allowance, depth + 1)
+    return True
+
+
+def _is_box(node: Node) -> bool:
+    return node.content_type in _BOXES or node.name.lower() == "winmail.dat"
+
+
+def _open_box(node: Node, contents: Contents, allowance: Allowance) -> None:
+    box = box_contents(transfer_decoded(node, allowance))
+    if box is None:
+        allowance.notice("box_not_read", "A part in a mail program's own form (winmail.dat) could not be read.")
+        return
+    contents.boxes.append(box)
+    for name in box.names[:MAX_ATTACHMENTS]:
+        plain = tidy(re.split(r"[/\\]", name)[-1]).strip()[:200]
+        kind = mimetypes.guess_type(plain)[0] or "application/octet-stream"
+        if plain and len(contents.attachments) < MAX_ATTACHMENTS:
+            contents.attachments.append(Attachment(plain, kind, 0))
+    if box.names:
+        allowance.notice("boxed", "Files came in a mail program's own form (winmail.dat): they are named, not opened.")
+
+
+def _lines_of_box(box: Box, allowance: Allowance) -> list[Line]:
+    text = box.text or box.html
+    if len(text) > allowance.text_left:
+        allowance.notice("not_read", "The message is very long; its end was not read.")
+        text = text[: allowance.text_left]
+    allowance.text_left -= len(text)
+    if box.text.strip():
+        return _plain_lines(tidy(text), flowed=False, delete_space=False)
+    lines, hidden = visible_lines(text)
+    if hidden:
+        allowance.notice("hidden_text", _HIDDEN)
+    return lines
 
 
 def _alternative(node: Node, contents: Contents, allowance: Allowance, depth: int) -> None:
@@ -86,6 +143,7 @@ def _alternative(node: Node, contents: Contents, allowance: Allowance, depth: in
         contents.forwarded.extend(one.forwarded)
         contents.calendar_methods.extend(one.calendar_methods)
         contents.text_files.extend(one.text_files)
+        contents.boxes.extend(one.boxes)
     texts = [(kind, one.lines) for kind, one in read if any(line.text.strip() for line in one.lines)]
     plain = [lines for kind, lines in texts if kind == "text/plain" and not (len(texts) > 1 and _is_stand_in(lines))]
     chosen = plain[0] if plain else (texts[-1][1] if texts else [])
@@ -129,13 +187,17 @@ def _lines(node: Node, allowance: Allowance) -> list[Line]:
         allowance.notice("not_read", "The message is very long; its end was not read.")
         text = "\n".join(text.split("\n", MAX_LINES)[:MAX_LINES])
     if node.content_type == "text/html":
-        if len(text) > MAX_HTML:
+        if len(text) > MAX_HTML or text.count("<") > MAX_TAGS:
             allowance.notice("not_read", "The message is very long; its end was not read.")
         lines, hidden = visible_lines(text)
         if hidden:
-            allowance.notice("hidden_text", "The message holds words that its reader cannot see. They were not read.")
+            allowance.notice("hidden_text", _HIDDEN)
         return lines
-    return _plain_lines(tidy(text), flowed=node.flowed, delete_space=node.delete_space)
+    words, armour, sealed = without_armour(tidy(text))
+    if sealed:
+        allowance.notice("sealed", "The message is encrypted, or sealed as a whole; its words cannot be read here.")
+    lines = _plain_lines(words, flowed=node.flowed, delete_space=node.delete_space)
+    return [*lines, *(Line(line, 0, signature=True) for line in armour.split("\n") if line)]
 
 
 def _plain_lines(text: str, *, flowed: bool, delete_space: bool) -> list[Line]:

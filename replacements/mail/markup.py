@@ -8,39 +8,53 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, replace
+from itertools import islice
 
 from bs4 import BeautifulSoup
 from bs4.element import NavigableString, PreformattedString, Tag
 
 from replacements.mail.charsets import tidy
+from replacements.mail.styles import (
+    Colour,
+    Sheet,
+    Style,
+    attribute,
+    colour,
+    ground,
+    has_bar,
+    is_hidden,
+    is_tiny,
+    sheet_of,
+)
 
 MAX_HTML = 1024 * 1024  # characters
-MAX_TAGS = 60_000
+MAX_TAGS = 20_000
 MAX_TAG = 20_000  # characters of one tag; longer ones are text that happens to hold "<"
 
-_SKIPPED = {"script", "style", "title", "template", "noframes", "noembed", "svg", "math", "object", "meta", "link"}
+_SKIPPED = {
+    "script",
+    "style",
+    "title",
+    "template",
+    "noframes",
+    "noembed",
+    "svg",
+    "math",
+    "object",
+    "meta",
+    "link",
+    "datalist",
+}
 _BLOCKS = {
     *("p", "div", "li", "tr", "table", "ul", "ol", "dl", "dt", "dd", "blockquote", "pre", "hr", "center", "address"),
     *("h1", "h2", "h3", "h4", "h5", "h6", "section", "article", "header", "footer", "form", "fieldset", "body"),
 }
 _SPACED = {"p", "table", "ul", "ol", "blockquote", "h1", "h2", "h3", "h4", "h5", "h6", "hr"}
-_COLOURS = {
-    "white": (255, 255, 255), "black": (0, 0, 0), "red": (255, 0, 0), "green": (0, 128, 0), "blue": (0, 0, 255),
-    "yellow": (255, 255, 0), "gray": (128, 128, 128), "grey": (128, 128, 128), "silver": (192, 192, 192),
-    "navy": (0, 0, 128), "maroon": (128, 0, 0), "purple": (128, 0, 128), "teal": (0, 128, 128),
-    "ivory": (255, 255, 240),
-    "snow": (255, 250, 250), "whitesmoke": (245, 245, 245), "ghostwhite": (248, 248, 255),
-    "floralwhite": (255, 250, 240),
-    "mintcream": (245, 255, 250), "azure": (240, 255, 255), "orange": (255, 165, 0), "lightgray": (211, 211, 211),
-    "lightgrey": (211, 211, 211), "seashell": (255, 245, 238), "beige": (245, 245, 220), "linen": (250, 240, 230),
-}  # fmt: skip
 _NEAR = 30  # difference over three channels below which nobody tells text from its ground
 _QUOTE_CLASSES = re.compile(
     r"gmail_quote|yahoo_quoted|moz-cite|protonmail_quote|tutanota_quote|quoted|zmail_extra", re.I
 )
 _SIGNATURE_CLASSES = re.compile(r"gmail_signature|moz-signature|email-?signature|(?:^|[_-])signature", re.I)
-
-Colour = tuple[int, int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +116,7 @@ class _Page:
 def visible_lines(html: str) -> tuple[list[Line], bool]:
     """The visible lines of an HTML body, and whether words were hidden in it."""
     soup = BeautifulSoup(_safe(html), "html.parser")
-    sheet = _sheet("\n".join(style.get_text() for style in soup.find_all("style")))
+    sheet = sheet_of("\n".join(style.get_text() for style in soup.find_all("style")))
     page = _Page()
     stack: list[tuple[Tag | None, object, _Look]] = [(None, soup, _Look())]
     while stack:
@@ -129,14 +143,14 @@ def _text(text: str, page: _Page, look: _Look) -> None:
         page.write(shown, look)
 
 
-def _open(tag: Tag, page: _Page, look: _Look, sheet: dict[str, dict[str, str]]) -> _Look | None:
+def _open(tag: Tag, page: _Page, look: _Look, sheet: Sheet) -> _Look | None:
     name = tag.name.lower()
     if name in _SKIPPED:
         return None
     if name == "br":
         page.end_line(keep_blank=True)
         return None
-    style = _style(tag, name, sheet)
+    style = sheet.style(tag)
     inner = _inner_look(tag, name, look, style)
     if name in _SPACED and not _is_close_set(tag, name):
         page.blank(look)
@@ -162,67 +176,33 @@ def _is_close_set(tag: Tag, name: str) -> bool:
     """A paragraph without space around it: some programs set every line of an address as one."""
     if name != "p":
         return False
-    style = _attribute(tag, "style").replace(" ", "").lower()
-    return "msonormal" in _attribute(tag, "class").lower() or re.search(r"margin(?:-top|-bottom)?:0", style) is not None
+    style = attribute(tag, "style").replace(" ", "").lower()
+    return "msonormal" in attribute(tag, "class").lower() or re.search(r"margin(?:-top|-bottom)?:0", style) is not None
 
 
 def _is_empty(tag: Tag) -> bool:
     return len(tag.contents) <= 3 and not any(len(child.get_text(strip=True)) for child in tag.contents)
 
 
-def _inner_look(tag: Tag, name: str, look: _Look, style: dict[str, str]) -> _Look:
-    colour = _colour(style.get("color", "")) or _colour(_attribute(tag, "color") if name == "font" else "")
-    if name == "a" and colour is None and tag.has_attr("href"):
-        colour = (0, 0, 238)
-    if name == "body" and colour is None:
-        colour = _colour(_attribute(tag, "text"))
-    tiny = look.tiny
-    if "font-size" in style:
-        tiny = _is_nothing(style["font-size"])
+def _inner_look(tag: Tag, name: str, look: _Look, style: Style) -> _Look:
+    ink = colour(style.get("color", "")) or colour(attribute(tag, "color") if name == "font" else "")
+    if name == "a" and ink is None and tag.has_attr("href"):
+        ink = (0, 0, 238)
+    if name == "body" and ink is None:
+        ink = colour(attribute(tag, "text"))
+    tiny = is_tiny(style)
     return replace(
         look,
-        colour=colour or look.colour,
-        ground=_ground(tag, style, look.ground),
-        tiny=tiny,
-        hidden=look.hidden or _is_hidden(tag, style),
+        colour=ink or look.colour,
+        ground=ground(tag, style, look.ground),
+        tiny=look.tiny if tiny is None else tiny,
+        hidden=look.hidden or is_hidden(tag, style),
         signature=look.signature or bool(_SIGNATURE_CLASSES.search(_names(tag))),
         pre=look.pre or name == "pre" or "pre" in style.get("white-space", ""),
     )
 
 
-def _is_hidden(tag: Tag, style: dict[str, str]) -> bool:
-    off = r"-\d{3,}(?:\.\d+)?(?:px|em|pt|%)?"
-    return (
-        tag.has_attr("hidden")
-        or (tag.name == "input" and _attribute(tag, "type").lower() == "hidden")
-        or style.get("display", "") == "none"
-        or style.get("visibility", "") in ("hidden", "collapse")
-        or style.get("mso-hide", "") == "all"
-        or style.get("color", "") == "transparent"
-        or bool(re.fullmatch(r"0*(?:\.0+|0(?:\.0+)?%?)", style.get("opacity", "1")))
-        or any(
-            re.fullmatch(off, style.get(key, "")) is not None for key in ("text-indent", "left", "top", "margin-left")
-        )
-        or (
-            "hidden" in style.get("overflow", "")
-            and any(
-                _is_nothing(style.get(key, "1"))
-                for key in ("height", "max-height", "width", "max-width", "line-height")
-            )
-        )
-    )
-
-
-def _is_nothing(length: str) -> bool:
-    """A length of nothing, or of one point or less: nobody reads that."""
-    match = re.fullmatch(r"(\d*\.?\d+)\s*(px|pt|em|rem|ex|mm|cm|in|%|vw|vh)?", length)
-    if match is None:
-        return False
-    value, unit = float(match[1]), match[2] or "px"
-    return value == 0 or (unit in ("px", "pt") and value <= 1) or (unit in ("em", "rem") and value < 0.1)
-
-
-def _is_quotation(tag: Tag, name: str, style: dict[str, str], look: _Look, page: _Page) -> bool:
+def _is_quotation(tag: Tag, name: str, style: Style, look: _Look, page: _Page) -> bool:
     """Whether this element quotes an earlier message: by its kind, its class, or a bar drawn at its left."""
     if name == "blockquote":
         return _quotes(tag, style, page)
@@ -233,18 +213,18 @@ def _is_quotation(tag: Tag, name: str, style: dict[str, str], look: _Look, page:
         page.containers += 1
         return page.containers <= 20 and tag.find("blockquote") is None
     if name in ("div", "section", "p", "table"):
-        return _has_bar(style) and any(key.startswith(("padding", "margin")) for key in style)
-    return name == "td" and _has_bar(style) and _is_announced(page)  # else a rule beside a contact block
+        return has_bar(style) and any(key.startswith(("padding", "margin")) for key in style)
+    return name == "td" and has_bar(style) and _is_announced(page)  # else a rule beside a contact block
 
 
-def _quotes(tag: Tag, style: dict[str, str], page: _Page) -> bool:
+def _quotes(tag: Tag, style: Style, page: _Page) -> bool:
     """Whether a blockquote quotes. Mail programs also use it to indent what is being written."""
-    if _attribute(tag, "type").lower() == "cite" or tag.has_attr("cite"):
+    if attribute(tag, "type").lower() == "cite" or tag.has_attr("cite"):
         return True
-    parents = [tag, *list(tag.parents)[:12]]
+    parents = [tag, *islice(tag.parents, 12)]
     if any(_QUOTE_CLASSES.search(_names(p)) for p in parents):
         return True
-    return _has_bar(style) or _is_announced(page)
+    return has_bar(style) or _is_announced(page)
 
 
 def _is_announced(page: _Page) -> bool:
@@ -252,112 +232,45 @@ def _is_announced(page: _Page) -> bool:
     return before.rstrip().endswith((":", "：", "wrote"))
 
 
-def _has_bar(style: dict[str, str]) -> bool:
-    """A line drawn at the left side alone."""
-    bar = style.get("border-left") or style.get("border-left-width") or style.get("border-left-style", "")
-    box = any(not _draws_nothing(style.get(key, "none")) for key in ("border", "border-right"))
-    return bool(bar) and not _draws_nothing(bar) and not box
-
-
-def _draws_nothing(border: str) -> bool:
-    return re.match(r"(?:none|hidden|0(?:px|pt|em|in|cm)?|medium none|initial|inherit)\b", border) is not None
-
-
 def _names(tag: Tag) -> str:
-    return f"{_attribute(tag, 'class')} {_attribute(tag, 'id')}"
-
-
-def _style(tag: Tag, name: str, sheet: dict[str, dict[str, str]]) -> dict[str, str]:
-    found: dict[str, str] = {}
-    if sheet:
-        keys = [name, *(f"{p}.{c}" for c in _attribute(tag, "class").lower().split()[:20] for p in ("", name))]
-        keys += [f"{p}#{_attribute(tag, 'id').lower()}" for p in ("", name)]
-        for key in keys:
-            found.update(sheet.get(key, {}))
-    found.update(_declarations(_attribute(tag, "style")))
-    return found
-
-
-def _sheet(css: str) -> dict[str, dict[str, str]]:
-    """Rules of a style sheet whose selector is one plain tag, class or id. Rules inside @media count too."""
-    rules: dict[str, dict[str, str]] = {}
-    css = css[:200_000].lower().replace("<!--", " ").replace("-->", " ")
-    for piece in css.split("}")[:5000]:
-        head, brace, body = piece.rpartition("{")
-        if not brace:
-            continue
-        selectors = re.split(r"[{;]|\*/", head)[-1]
-        for selector in selectors.split(","):
-            plain = selector.strip()
-            if re.fullmatch(r"[a-z0-9_-]*[.#]?[a-z0-9_-]+", plain):
-                rules.setdefault(plain, {}).update(_declarations(body))
-    return rules
-
-
-def _declarations(text: str) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for declaration in text[:4000].lower().split(";"):
-        key, colon, value = declaration.partition(":")
-        if colon:
-            found[key.strip()] = value.replace("!important", "").strip()
-    return found
-
-
-def _ground(tag: Tag, style: dict[str, str], around: Colour | None) -> Colour | None:
-    said = style.get("background-color", "") or style.get("background", "")
-    if "url(" in said or "gradient" in said or tag.has_attr("background"):
-        return None
-    if said in ("none", "transparent", "inherit", "initial", ""):
-        return _colour(_attribute(tag, "bgcolor")) or around
-    for word in (said, *said.split()):
-        colour = _colour(word)
-        if colour is not None:
-            return colour
-    return None if said else around
-
-
-def _colour(said: str) -> Colour | None:
-    word = said.strip().lower()
-    if word in _COLOURS:
-        return _COLOURS[word]
-    if match := re.fullmatch(r"#?([0-9a-f]{6})(?:[0-9a-f]{2})?", word):
-        return int(match[1][:2], 16), int(match[1][2:4], 16), int(match[1][4:], 16)
-    if match := re.fullmatch(r"#([0-9a-f])([0-9a-f])([0-9a-f])[0-9a-f]?", word):
-        return int(match[1] * 2, 16), int(match[2] * 2, 16), int(match[3] * 2, 16)
-    if match := re.fullmatch(r"rgba?\(\s*(\d{1,3})[\s,]+(\d{1,3})[\s,]+(\d{1,3})(?:[\s,/]+[\d.%]+)?\s*\)", word):
-        return min(int(match[1]), 255), min(int(match[2]), 255), min(int(match[3]), 255)
-    return None
+    return f"{attribute(tag, 'class')} {attribute(tag, 'id')}"
 
 
 def _distance(one: Colour, other: Colour) -> int:
     return sum(abs(a - b) for a, b in zip(one, other, strict=True))
 
 
-def _attribute(tag: Tag, name: str) -> str:
-    value = tag.get(name)
-    if value is None:
-        return ""
-    return value if isinstance(value, str) else " ".join(value)
-
-
 def _safe(html: str) -> str:
-    """HTML without comments and declarations, its endless or countless tags made plain text, in linear time:
+    """HTML without comments and declarations, its endless tags made plain text, up to its last tag that is read, in
+    linear time:
     the parser looks for the end of each of those from its beginning, again and again where there is none."""
     html = html[:MAX_HTML].replace("\0", "")
     pieces: list[str] = []
     at = tags = 0
+    sheets = True  # whether a style sheet may still end
     while True:
         start = html.find("<", at)
         if start < 0:
             pieces.append(html[at:])
             return "".join(pieces)
         pieces.append(html[at:start])
+        if sheets and (sheet := re.compile(r"<style\b[^<>]{0,2000}>", re.IGNORECASE).match(html, start)):
+            ending = re.compile(r"</style", re.IGNORECASE).search(html, sheet.end())
+            sheets = ending is not None
+            if ending is not None:  # what it holds may stand in a comment, and counts all the same
+                rules = html[sheet.end() : ending.start()].replace("<!--", " ").replace("-->", " ")
+                pieces.append(sheet[0] + rules.replace("<", " "))
+                at = ending.start()
+                continue
         if html.startswith("<!--", start):
             end = html.find("-->", start + 4)
             at = len(html) if end < 0 else end + 3
             continue
-        if not re.match(r"</?[A-Za-z]|<[!?]", html[start : start + 3]) or tags >= MAX_TAGS:
+        if tags >= MAX_TAGS:
+            return "".join(pieces)
+        if not re.match(r"</?[A-Za-z]|<[!?]", html[start : start + 3]):
             pieces.append("&lt;")
+            tags += 1
             at = start + 1
             continue
         end = html.find(">", start, start + MAX_TAG)
@@ -365,6 +278,7 @@ def _safe(html: str) -> str:
             at = start + MAX_TAG if end < 0 else end + 1
         elif end < 0:
             pieces.append("&lt;")
+            tags += 1
             at = start + 1
         else:
             tags += 1

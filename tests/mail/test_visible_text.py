@@ -281,6 +281,13 @@ BOMBS = {
     "quote containers": b"From: a@home.example\nContent-Type: text/html\n\n"
     + b"<div class=gmail_quote>" * 20_000
     + b"<blockquote>x",
+    "deep quotations": b"From: a@home.example\nContent-Type: text/html\n\n" + b"<blockquote>" * 60_000 + b"x",
+    "style sheets": b"From: a@home.example\nContent-Type: text/html\n\n<style>"
+    + b"".join(b".a .b%d .k,div .k{color:red}" % n for n in range(4000))
+    + b"</style>"
+    + b"<div class='a k'>" * 40_000,
+    "open style sheets": b"From: a@home.example\nContent-Type: text/html\n\n" + b"<style>/*" * 100_000,
+    "styles": b"From: a@home.example\nContent-Type: text/html\n\n" + b"<p style='opacity:" + b"(" * 900_000 + b"'>x",
     "dashes": b"From: a@home.example\n\n" + b"-" * 1_900_000,
     "blank lines": b"From: a@home.example\n\n" + b"\n" * 1_900_000,
     "headers in text": b"From: a@home.example\n\n" + b"From: x\nTo: y\n" * 100_000,

@@ -7,7 +7,8 @@ from importlib import resources
 import pytest
 
 from replacements.mail.composing import thread_headers
-from replacements.mail.letter import SenderCheck, UnreadableMail
+from replacements.mail.enclosed import _unpacked, without_armour
+from replacements.mail.letter import PartLabel, SenderCheck, UnreadableMail
 from replacements.mail.machine import delivery_actions
 from replacements.mail.parsing import parse
 from replacements.mail.structure import Allowance, read_tree
@@ -192,3 +193,34 @@ def test_messages_of_the_reference_librarys_own_tests_are_all_read() -> None:
     assert len(files) >= 40
     assert refused == ["msg_19.txt"]  # the one file that is a text without any header line
     assert reports >= 3
+
+
+def test_ms_oxrtfcp_section_3_1_1_a_packed_text() -> None:
+    """[MS-OXRTFCP] Rich Text Format (RTF) Compression Algorithm, section 3.1.1 "Example 1: Simple Compressed RTF";
+    the bytes are from memory."""
+    packed = bytes.fromhex(
+        "2d0000002b0000004c5a4675f1c5c7a703000a007263706731323542320af32068656c090020627705b06c647d0a800fa0"
+    )
+    assert _unpacked(packed) == b"{\\rtf1\\ansi\\ansicpg1252\\pard hello world}\r\n"
+
+
+def test_rfc_4880_section_7_1_dash_escaped_text() -> None:
+    """RFC 4880 (November 2007), section 7.1: a line that begins with a dash is written with "- " before it."""
+    text = (
+        "-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA1\n\n- - one\n- -----\ntwo\n-----BEGIN PGP SIGNATURE-----\n\nx\n"
+    )
+    assert without_armour(text)[0] == "- one\n-----\ntwo"
+
+
+def test_rfc_3676_section_4_1_delsp() -> None:
+    """RFC 3676 (February 2004), section 4.1: DelSp=yes takes the last space of a flowed line away."""
+    head = b"From: a@home.example\nContent-Type: text/plain; format=flowed; delsp=yes\n\n"
+    letter = parse(head + b"I to \nre my bal \nlot.\n> When \n> ever?\n")
+    assert letter.new_text == "I tore my ballot."
+    assert "Whenever?" in letter.text(PartLabel.QUOTED)
+
+
+def test_rfc_3676_section_4_4_space_stuffing() -> None:
+    """RFC 3676 (February 2004), section 4.4: a line that begins with a space, "From " or ">" has one more."""
+    raw = b"From: a@home.example\nContent-Type: text/plain; format=flowed\n\n >5 pages came.\n From here.\n  in.\n"
+    assert parse(raw).new_text == ">5 pages came.\nFrom here.\n in."
