@@ -20,6 +20,15 @@ _STAND_IN = re.compile(
     re.IGNORECASE,
 )
 _SEALED = ("application/pkcs7-mime", "application/x-pkcs7-mime", "application/pgp-encrypted")
+# Reports that `machine` reads, and forms of a text that a few programs show instead of the one that all show.
+_NOT_FOR_PEOPLE = (
+    "message/delivery-status",
+    "message/disposition-notification",
+    "text/x-amp-html",
+    "text/watch-html",
+)
+_PAGES = ("text/html", "text/enriched", "text/richtext")
+_PAGE = re.compile(r"\s{0,200}<(?:!doctype\s+html|html)\b", re.IGNORECASE)
 _BOXES = ("application/ms-tnef", "application/vnd.ms-tnef")
 _HIDDEN = "The message holds words that its reader cannot see. They were not read."
 MAX_ATTACHMENTS = 200
@@ -65,7 +74,7 @@ def _collect(node: Node, contents: Contents, allowance: Allowance, depth: int) -
                 _collect(child, contents, allowance, depth + 1)
     elif node.content_type in ("message/rfc822", "message/global", "text/rfc822-headers"):
         _attached_message(node, contents, allowance, depth)
-    elif node.content_type in ("message/delivery-status", "message/disposition-notification"):
+    elif node.content_type in _NOT_FOR_PEOPLE:
         return
     elif _is_text(node, contents):
         lines = _lines(node, allowance)
@@ -186,7 +195,9 @@ def _lines(node: Node, allowance: Allowance) -> list[Line]:
     if text.count("\n") > MAX_LINES:
         allowance.notice("not_read", "The message is very long; its end was not read.")
         text = "\n".join(text.split("\n", MAX_LINES)[:MAX_LINES])
-    if node.content_type == "text/html":
+    if node.content_type in ("text/enriched", "text/richtext"):
+        text = _enriched(text)
+    if node.content_type in _PAGES or _PAGE.match(text):
         if len(text) > MAX_HTML or text.count("<") > MAX_TAGS:
             allowance.notice("not_read", "The message is very long; its end was not read.")
         lines, hidden = visible_lines(text)
@@ -198,6 +209,12 @@ def _lines(node: Node, allowance: Allowance) -> list[Line]:
         allowance.notice("sealed", "The message is encrypted, or sealed as a whole; its words cannot be read here.")
     lines = _plain_lines(words, flowed=node.flowed, delete_space=node.delete_space)
     return [*lines, *(Line(line, 0, signature=True) for line in armour.split("\n") if line)]
+
+
+def _enriched(text: str) -> str:
+    """Enriched text (RFC 1896) as a page: a single line break is a space, its parameters are no words."""
+    text = re.sub(r"<param>[^<]{0,500}</param>", "", text, flags=re.IGNORECASE).replace("<<", "&lt;")
+    return re.sub(r"\n(\n{0,50})", lambda breaks: "<br>" * len(breaks[1]) or " ", text)
 
 
 def _plain_lines(text: str, *, flowed: bool, delete_space: bool) -> list[Line]:
