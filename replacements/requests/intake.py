@@ -25,6 +25,7 @@ from replacements.requests import answer, came_back, deciding, drafting, office
 from replacements.requests.history import StoredHistory
 from replacements.requests.judging import Judgement, judge
 from replacements.requests.keeping import request_rows, unreadable_request
+from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
@@ -165,6 +166,7 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
                 office_name=rules.office.name,
                 received_at=message.stored_at,
             )
+            letter = answered(session, letter)
         except UnreadableMail as error:
             trouble = str(error)
         if letter is not None:

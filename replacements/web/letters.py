@@ -11,6 +11,7 @@ from replacements.mail.letter import Letter, UnreadableMail
 from replacements.mail.parsing import parse
 from replacements.mail.structure import Allowance, Node, attachment_name, read_attached, read_tree, transfer_decoded
 from replacements.requests.office import InForce
+from replacements.requests.own_words import answered
 from replacements.store.tables import Message, RawMail
 
 # Only what a browser draws without running anything, told by the first bytes and not by what the message claims.
@@ -41,7 +42,7 @@ def letter_of(session: Session, message: Message, force: InForce | None) -> Lett
         return None
     own = frozenset({force.rules.office.address.lower()}) if force else frozenset()
     try:
-        return parse(raw.raw, office_addresses=own, received_at=message.arrived_at)
+        return answered(session, parse(raw.raw, office_addresses=own, received_at=message.arrived_at))
     except UnreadableMail:
         return None
 
