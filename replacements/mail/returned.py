@@ -53,6 +53,37 @@ _BY_SUBJECT = {
     "7": "the other server refused it",
 }
 _UNKNOWN = "the other server gave it back"
+# The words of servers that give no such code, in the order in which they are believed; basic codes (RFC 5321) at last.
+_WORDS = [
+    (re.compile(words, re.IGNORECASE), reason)
+    for words, reason in (
+        (
+            r"over ?quota|quota (?:is |was )?exceeded|(?:mailbox|inbox) (?:is |was )?full|full mailbox|\bstorage\b",
+            _PLAIN["2.2"],
+        ),
+        (r"exceed\w*\b.{0,40}\bsize\b|\btoo (?:large|big|long)\b", _PLAIN["3.4"]),
+        (r"\b(?:hops|looping|loops? back|mail loop)\b", "it went round in circles"),
+        (r"\b(?:host|domain|server)\b.{0,30}\b(?:unknown|not found|does(?:n't| not) exist)\b", _PLAIN["1.2"]),
+        (
+            r"\b(?:no|not) (?:such |a |valid |listed |known )*(?:user|mailbox|address|recipient|account)s?\b|"
+            r"\b(?:unknown|invalid)\b.{0,20}\b(?:user(?:id)?|recipient|address|mailbox)\b|no mailbox|no match(?:es)?\b|"
+            r"\b(?:user|recipient|mailbox|address|account)\b.{0,40}\b(?:unknown|invalid|not (?:found|known|listed|exist))\b"
+            r"|\b(?:does|do)(?:n't| not) (?:exist|have an? \S+ account)"
+            r"|n'existe pas|no existe|không tồn tại|존재하지 않|不存在",
+            _PLAIN["1.1"],
+        ),
+        (r"\b(?:disabled|inactive|discontinued|no longer (?:active|in use|valid))\b", _PLAIN["2.1"]),
+        (
+            r"not (?:be )?reach|unreachable|timed? ?out|connection refused|refused connection|attempts|"
+            r"delivery problems",
+            _PLAIN["4.0"],
+        ),
+        (r"\b(?:not accept|rejected|refused|blocked|denied|spam|policy)", _PLAIN["7.0"]),
+        (r"(?<![\d.-])55[013](?![\d.-])|mailbox unavailable", "the mailbox is not there, or does not take it"),
+        (r"(?<![\d.-])552(?![\d.-])", _PLAIN["2.2"]),
+        (r"(?<![\d.-])5[57]4(?![\d.-])", _PLAIN["7.0"]),
+    )
+]
 
 
 def returned_of(
@@ -163,15 +194,4 @@ def _reason(failed: list[dict[str, str]], text: str) -> tuple[str, str]:
 
 
 def _by_words(text: str) -> str:
-    if re.search(r"\b(?:quota|mailbox (?:is )?full|over its storage)\b", text, re.IGNORECASE):
-        return _PLAIN["2.2"]
-    if re.search(
-        r"\b(?:no such (?:user|mailbox|address)|(?:user|recipient|mailbox|address)\b.{0,30}\b(?:unknown|not found)|"
-        r"(?:does|do)(?:n't| not) exist|unknown (?:user|recipient)|no mailbox)\b",
-        text,
-        re.IGNORECASE,
-    ):
-        return _PLAIN["1.1"]
-    if re.search(r"\b(?:host|domain)\b.{0,30}\b(?:unknown|not found)\b", text, re.IGNORECASE):
-        return _PLAIN["1.2"]
-    return _UNKNOWN
+    return next((reason for words, reason in _WORDS if words.search(text)), _UNKNOWN)

@@ -64,11 +64,37 @@ def test_the_returned_header_alone_is_enough(copy: str) -> None:
         ("5.7.26", "", "the other server refused it"),
         ("5.0.0", "550 5.1.1 no such user", "there is no such mailbox"),
         ("5.0.0", "no such user here", "there is no such mailbox"),
+        ("5.0.0", "552 storage exceeded", "the mailbox is full"),
         ("5.0.0", "", "the other server gave it back"),
     ],
 )
 def test_the_reason_is_told_in_plain_words(code: str, diagnostic: str, reason: str) -> None:
     assert _returned(_report(_status(code, diagnostic))).reason == reason
+
+
+@pytest.mark.parametrize(
+    ("words", "reason"),
+    [
+        ("User ada@home.example unknown", "there is no such mailbox"),
+        ("This user doesn't have a home.example account", "there is no such mailbox"),
+        ("Invalid final delivery userid: ada@home.example", "there is no such mailbox"),
+        ("L'adresse ada@home.example n'existe pas", "there is no such mailbox"),
+        ("Account ada@home.example is overquota", "the mailbox is full"),
+        ("postponed due to a full mailbox: ada@home.example", "the mailbox is full"),
+        (
+            "It exceeded the maximum incoming message size of ada@home.example",
+            "the message is too big for the other server",
+        ),
+        ("554 Too many hops 26 (25 max) to ada@home.example", "it went round in circles"),
+        ("The computer of ada@home.example was not reachable", "the other server could not be reached"),
+        ("Delivery failed 20 attempts: ada@home.example", "the other server could not be reached"),
+        ("ada@home.example: Rejected as spam", "the other server refused it"),
+        ("ada@home.example: 550 Requested action not taken", "the mailbox is not there, or does not take it"),
+        ("ada@home.example: sorry", "the other server gave it back"),
+    ],
+)
+def test_servers_that_give_no_code_are_understood_by_their_words(words: str, reason: str) -> None:
+    assert _returned(_plain(f"Delivery failed.\n\n{words}\n")).reason == reason
 
 
 def test_the_plain_reason_names_nobody() -> None:
