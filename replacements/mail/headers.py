@@ -54,8 +54,8 @@ def addresses(values: list[bytes]) -> list[tuple[str, str]]:
     found: list[tuple[str, str]] = []
     for value in values:
         text = _as_text(value)
-        if text.count("(") > 20 or text.count("[") > 20:  # the library's reader goes one call deeper for each of these
-            text = re.sub(r"[()\[\]]", " ", text)
+        if any(text.count(sign) > 20 for sign in "([:"):  # the library's reader goes one call deeper for each of these
+            text = re.sub(r"[()\[\]:]", " ", text)
         for name, address in getaddresses([text]):
             plain = _ADDRESS.search(tidy(decode_words(address)))
             if plain or name:

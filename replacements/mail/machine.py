@@ -18,6 +18,7 @@ from replacements.mail.letter import Machine, PartLabel, Sender, SenderCheck, Te
 from replacements.mail.structure import Allowance, Node, transfer_decoded
 
 _BEGINNING = 600  # characters of new text that count as its beginning
+_FIELD = 1000  # bytes of a field that is one word or one address
 _LIST_FIELDS = ("list-id", "list-unsubscribe", "list-post", "list-help", "list-subscribe", "list-owner", "list-archive")
 _REPLY_FIELDS = ("x-autoreply", "x-autorespond", "x-autoresponder", "x-auto-reply", "x-autoreply-from", "x-vacation")
 
@@ -120,9 +121,11 @@ def _calendar(subject: str, beginning: str, contents: Contents) -> Machine | Non
 def _by_header(root: Node, sender: Sender, subject: str, beginning: str) -> Machine | None:
     """What the headers say by themselves; the subject or sender may then tell more exactly what it is."""
     reason: Machine | None = None
-    submitted = re.sub(r"\([^)]*\)", " ", header_text(root.first("auto-submitted"))).partition(";")[0].strip().lower()
+    submitted = (
+        re.sub(r"\([^)]*\)", " ", header_text(root.first("auto-submitted")[:_FIELD])).partition(";")[0].strip().lower()
+    )
     precedence = header_text(root.first("precedence")).partition(";")[0].strip().lower()
-    path = root.first("return-path")
+    path = root.first("return-path")[:_FIELD]
     listed = next((name for name in _LIST_FIELDS if root.has(name)), "")
     replied = next(
         (n for n in _REPLY_FIELDS if root.has(n) and header_text(root.first(n)).lower() not in ("no", "false")), ""
@@ -131,7 +134,7 @@ def _by_header(root: Node, sender: Sender, subject: str, beginning: str) -> Mach
         return Machine("bounce", "Its header names failed recipients (X-Failed-Recipients).")
     if submitted and submitted.split()[0] != "no":
         reason = Machine("auto_submitted", f"Its header says Auto-Submitted: {submitted[:60]}.")
-    elif root.has("return-path") and re.sub(rb"\s", b"", path) in (b"<>", b""):
+    elif root.has("return-path") and re.sub(rb"\([^)]*\)|\s", b"", path) in (b"<>", b""):
         reason = Machine("null_return_path", "Its return path is empty (Return-Path: <>), so no answer may be sent.")
     elif listed:
         reason = Machine("list", f"It came by a mailing list ({listed.title()} in its header).")
@@ -216,7 +219,9 @@ def _out_of_office(root: Node, subject: str, beginning: str) -> Machine | None:
         return Machine("out_of_office", f"Its subject begins “{strict[0]}”, and it answers a message.")
     if strict and words is None:
         words = pattern("machine", "out_of_office", "until").search(beginning) or _acknowledges(beginning)
-    if words is None or (not strict and _asks(beginning)):
+    # What programs call themselves in a subject nobody types; "OOO: no ballot yet" a voter may.
+    by_program = strict and re.search(r"auto|tự động|자동", strict[0], re.IGNORECASE)
+    if words is None or (not by_program and _asks(beginning)):
         return None
     if unattended := pattern("machine", "acknowledgement", "unattended").search(beginning):
         return Machine("acknowledgement", f"It is an automatic acknowledgement: “{unattended[0][:80]}”.")

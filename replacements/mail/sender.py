@@ -15,6 +15,7 @@ from replacements.mail.letter import Sender, SenderCheck
 from replacements.mail.structure import Allowance, Node
 
 _MAX_RESULTS = 8 * 1024  # bytes of one Authentication-Results field
+_MAX_FIELDS = 20  # of those fields, from the top: the office's own server writes the topmost
 # An address of a private network or of the machine itself, as a server writes it into Received (RFC 1918, RFC 4193).
 _PRIVATE = re.compile(
     r"\[(?:IPv6:)?(?:10\.|127\.|192\.168\.|172\.(?:1[6-9]|2\d|3[01])\.|::1\]|f[cd][0-9a-f]{2}:)[0-9a-f.:]*\]?",
@@ -92,9 +93,9 @@ def _findings(root: Node, domains: frozenset[str]) -> list[_Finding]:
     host = received_by(root.first("received"))
     above: list[_Finding] = []
     below: list[_Finding] = []
-    for at, (name, value) in enumerate(root.fields[:end]):
-        if name != "authentication-results":
-            continue
+    written = [at for at, (name, _) in enumerate(root.fields[:end]) if name == "authentication-results"]
+    for at in written[:_MAX_FIELDS]:
+        value = root.fields[at][1]
         authority, findings = _read_results(value)
         trusted = any(_within(authority, domain) for domain in domains) if domains else bool(host) and authority == host
         if trusted:

@@ -7,8 +7,10 @@ The tree is split here rather than by the standard library's parser, whose cost 
 from __future__ import annotations
 
 import binascii
+import itertools
 import mimetypes
 import re
+import string
 from dataclasses import dataclass, field
 from email.message import Message
 
@@ -24,6 +26,7 @@ MAX_PARAMETERS = 4 * 1024  # bytes of a Content-* field that are looked at
 MAX_TEXT = 2 * 1024 * 1024  # bytes of text that are read, over all parts
 
 _FIELD = re.compile(rb"^([!-9;-~]{1,200})[ \t]*:(.*)$", re.DOTALL)
+_NO_BASE64 = bytes(set(range(256)) - set((string.ascii_letters + string.digits + "+/").encode()))
 _BLANK_LINE = re.compile(rb"\n[ \t]*\n")
 _MISSING_PARTS = "Some parts were left unread: the message holds more of them, or deeper ones, than are read."
 
@@ -97,7 +100,7 @@ def transfer_decoded(node: Node, allowance: Allowance, limit: int | None = None)
     """The bytes of a part without their transfer encoding; broken encodings give what can be had, and a notice."""
     body = node.body
     if node.encoding == "base64":
-        clean = re.sub(rb"[^A-Za-z0-9+/]", b"", body if limit is None else body[: limit * 2])
+        clean = (body if limit is None else body[: limit * 2]).translate(None, _NO_BASE64)
         usable = len(clean) - (1 if len(clean) % 4 == 1 else 0)
         if len(clean) % 4 == 1 or re.search(rb"[^A-Za-z0-9+/=\s]", body[:4096]):
             allowance.notice(
@@ -109,7 +112,7 @@ def transfer_decoded(node: Node, allowance: Allowance, limit: int | None = None)
         if re.search(rb"=(?![0-9A-Fa-f]{2}|[ \t]*\n|$)", body[:MAX_TEXT]):
             allowance.notice("broken_encoding", "Part of the message was damaged on the way; look at the original.")
     elif node.encoding in ("x-uuencode", "uuencode", "x-uue"):
-        decoded = _uudecoded(body, allowance)
+        decoded = _uudecoded(body if limit is None else body[: limit * 4], allowance)
     else:
         if node.encoding not in ("", "7bit", "8bit", "binary"):
             allowance.notice(
@@ -122,7 +125,7 @@ def transfer_decoded(node: Node, allowance: Allowance, limit: int | None = None)
 def decoded_size(node: Node) -> int:
     """Bytes of an attachment after decoding, without decoding it."""
     if node.encoding == "base64":
-        return len(re.sub(rb"[^A-Za-z0-9+/]", b"", node.body)) * 3 // 4
+        return len(node.body.translate(None, _NO_BASE64)) * 3 // 4
     if node.encoding == "quoted-printable":
         return len(binascii.a2b_qp(node.body))
     return len(node.body)
@@ -163,7 +166,9 @@ def read_fields(head: bytes, allowance: Allowance) -> tuple[tuple[str, bytes], .
 def _read_node(data: bytes, allowance: Allowance, *, depth: int, default_type: str) -> Node:
     allowance.parts_left -= 1
     head, body = _head_and_body(data)
+    del data
     node = _described(read_fields(head, allowance), body, default_type)
+    del body
     if node.content_type.startswith("multipart/"):
         _split(node, allowance, depth)
     return node
@@ -196,7 +201,7 @@ def _described(fields: tuple[tuple[str, bytes], ...], body: bytes, default_type:
         delete_space=_parameter(message, "delsp").lower() == "yes",
         disposition=(message.get("content-disposition", "").partition(";")[0].strip().lower()),
         name=_file_name(message),
-        encoding=re.sub(rb"\([^)]*\)|[;\s].*", b"", encoding).decode("ascii", "replace").strip().lower(),
+        encoding=re.sub(rb"\([^)]*\)|[;\s].*", b"", encoding[:200]).decode("ascii", "replace").strip().lower(),
         body=body,
     )
 
@@ -228,11 +233,11 @@ def _boundary(node: Node) -> bytes:
 def _split(node: Node, allowance: Allowance, depth: int) -> None:
     """Cut a multipart at its boundary lines. Without any, it is read as plain text, and a notice says so."""
     boundary = _boundary(node)
-    marks = (
-        list(re.finditer(rb"^--" + re.escape(boundary) + rb"(--)?[ \t]*(?:\n|\Z)", node.body, re.MULTILINE))
-        if boundary
-        else []
-    )
+    line = re.compile(rb"^--" + re.escape(boundary) + rb"(--)?[ \t]*(?:\n|\Z)", re.MULTILINE)
+    # One mark more than there may be parts, and not millions.
+    most = max(0, allowance.parts_left) + 2
+    found = itertools.islice(line.finditer(node.body), most) if boundary else ()
+    marks = [(mark.start(), mark.end(), bool(mark[1])) for mark in found]
     if not marks:
         allowance.notice(
             "broken_structure", "The message says that it has parts, but none is marked; it was read as text."
@@ -243,16 +248,19 @@ def _split(node: Node, allowance: Allowance, depth: int) -> None:
         allowance.notice("not_read", _MISSING_PARTS)
         return
     default = "message/rfc822" if node.content_type == "multipart/digest" else "text/plain"
-    for mark, following in zip(marks, [*marks[1:], None], strict=True):
-        if mark[1]:
+    pieces: list[bytes] = []
+    for (_, start, last), following in zip(marks, [*marks[1:], None], strict=True):
+        if last:
             break
+        pieces.append(node.body[start : following[0] if following else len(node.body)].removesuffix(b"\n"))
+    # Nothing here holds a piece while it is read: of a deep tree there are never as many copies as levels.
+    node.body = b""
+    pieces.reverse()
+    while pieces:
         if allowance.parts_left <= 0:
             allowance.notice("not_read", _MISSING_PARTS)
             break
-        end = following.start() if following else len(node.body)
-        piece = node.body[mark.end() : end]
-        node.children.append(_read_node(piece.removesuffix(b"\n"), allowance, depth=depth + 1, default_type=default))
-    node.body = b""
+        node.children.append(_read_node(pieces.pop(), allowance, depth=depth + 1, default_type=default))
 
 
 def _uudecoded(body: bytes, allowance: Allowance) -> bytes:
