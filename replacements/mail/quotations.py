@@ -180,7 +180,9 @@ def _attribution(lines: Sequence[Line], at: int) -> int:
 
 
 def _announcement(lines: Sequence[Line], at: int) -> int:
-    """Lines above marked text that only a program writes, in whatever language: an address, and when."""
+    """Lines above marked text as programs write them in any language: an address and when, or "… wrote:" alone."""
+    if pattern("quoting", "attribution_above_marks").match(_bare(lines[at].text)) and _quoted_below(lines, at + 1):
+        return 1
     text = ""
     for length in (1, 2):
         if at + length > len(lines) or lines[at + length - 1].depth or not lines[at + length - 1].text.strip():

@@ -67,8 +67,8 @@ _WORDS = [
         (
             r"\b(?:no|not) (?:such |a |valid |listed |known )*(?:user|mailbox|address|recipient|account)s?\b|"
             r"\b(?:unknown|invalid)\b.{0,20}\b(?:user(?:id)?|recipient|address|mailbox)\b|no mailbox|no match(?:es)?\b|"
-            r"\b(?:user|recipient|mailbox|address|account)\b.{0,40}\b(?:unknown|invalid|not (?:found|known|listed|exist))\b"
-            r"|\b(?:does|do)(?:n't| not) (?:exist|have an? \S+ account)"
+            r"\b(?:user|recipient|mailbox|address|account)\b.{0,40}\b(?:unknown|invalid|"
+            r"not (?:found|known|listed|exist))\b|\b(?:does|do)(?:n't| not) (?:exist|have an? \S+ account)"
             r"|n'existe pas|no existe|không tồn tại|존재하지 않|不存在",
             _PLAIN["1.1"],
         ),
