@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 import re
 from dataclasses import dataclass
@@ -12,30 +13,27 @@ from replacements.reading.evidence import Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
 from replacements.reading.folding import Folded, fold
 from replacements.reading.language import language_of
-from replacements.reading.learned import CLIP, KINDS, Spoken, speak
+from replacements.reading.learned import KINDS, Spoken, speak
 from replacements.reading.scanning import Scan, scan
 from replacements.reading.sentences import Sentence, sentences
+from replacements.reading.signs import Signs, signs_of
 from replacements.reading.types import Cause, Flag, Kind, KindFound, Topic
 from replacements.reading.weighing import Weigher
 
 _REPLY = re.compile(
     r"^\s*(?:(?:re|aw|sv|res|rv|fw|fwd|tl|답장|회신|trả lời)\s*(?:\[\d+\])?\s*[:：]\s*)+", re.IGNORECASE
 )
-_REQUESTS = (Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED)
 _CAUSES_OF = {
     Kind.SPOILED_BALLOT: (Cause.SPOILED, Cause.DAMAGED),
     Kind.NOT_RECEIVED: (Cause.NOT_RECEIVED, Cause.LOST, Cause.STOLEN, Cause.UNDELIVERABLE),
 }
-_CAUSE_TOLD = 0.45  # without a cue for it, what happened must be about as likely told as not
+_CAUSE_TOLD = 0.4  # what happened must be about as likely told as not
 _LONGEST_WORDS = 90  # characters of the writer's words shown for one stretch
 _SHOWN = 3
-_ALONE = 0.8  # log-odds of a kind that the cues alone speak for, at most: seven in ten
-_AGREED = 0.5  # how much surer a reading is whose cues and words say the same
 _ANSWERS = 0.75  # a short answer to an earlier mail that gives a fact
 _FEW_WORDS = 25
 _TAKEN_BACK = ("found", "never_mind", "cancel_request", "no_need", "in_person_instead", "fine")
 _TAKEN_BACK_HEARD = -2.0  # log-odds
-_NOTHING = 0.55  # nothing found at all: most likely not for us, and a person looks
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +72,10 @@ def find_kinds(letter: Letter) -> KindsFound:
     return _found(_weigh(letter))
 
 
-def cue_odds(letter: Letter) -> dict[Kind, float]:
-    """The log-odds of every kind by the cues alone; what the learned weights are learned beside."""
-    return _weigh(letter).weighed.odds
+def heard(letter: Letter) -> tuple[Signs, dict[Kind, float]]:
+    """The signs of a letter and the log-odds of every kind by its cues: what the weights are learned over."""
+    cues = _weigh(letter)
+    return _signs(cues)[0], cues.weighed.odds
 
 
 def spoken_text(letter: Letter) -> str:
@@ -142,12 +141,10 @@ def _office_asked(letter: Letter, replied: bool, language: str) -> bool:
 def _found(cues: _Cues) -> KindsFound:
     weighed, body, letter = cues.weighed, cues.body, cues.letter
     text = letter.new_text
-    spoken = spoken_text(letter)
-    folded = fold(spoken)
-    learned = speak(folded, weighed.odds)
-    before = len(spoken) - len(text)  # the subject and its line
+    signs, folded, before = _signs(cues)
+    learned = speak(signs, weighed.odds)
     stretches = {kind: _stretches(learned.places[kind], folded, before) for kind in KINDS}
-    kinds = _kinds(learned, weighed, body, {k: [text[a:b] for a, b in row] for k, row in stretches.items()})
+    kinds = _kinds(learned, cues, {k: [text[a:b] for a, b in row] for k, row in stretches.items()})
     if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
         kinds = (KindFound(Kind.DETAILS, _ANSWERS, _opening(body)),)
     names = frozenset(k.kind for k in kinds)
@@ -166,7 +163,7 @@ def _found(cues: _Cues) -> KindsFound:
     topics = weighed.topics if names & {Kind.QUESTION, Kind.ASSISTANCE} else ()
     return KindsFound(
         kinds, tuple(evidence), topics, frozenset(f for f, _ in flag_words), flag_words,
-        _cause(kinds, weighed, learned), cues.language, sentences(text),
+        _cause(kinds, learned), cues.language, sentences(text),
     )  # fmt: skip
 
 
@@ -180,28 +177,31 @@ def _only_facts(cues: _Cues, learned: Spoken) -> bool:
     return replies and short and not any(cues.body.asked) and not takes_back
 
 
+def _signs(cues: _Cues) -> tuple[Signs, Folded, int]:
+    """The signs of a letter, the plain form that their places are in, and how long the subject before the text is."""
+    spoken = spoken_text(cues.letter)
+    folded = fold(spoken)
+    before = len(spoken) - len(cues.letter.new_text)  # the subject and its line
+    offset = before if folded.origin is None else bisect.bisect_left(folded.origin, before)
+    if cues.bare:  # its cues stand in no text
+        offset = -len(cues.body.text) - 1
+    return signs_of(folded, cues.language, cues.body, offset), folded, before
+
+
 def _stretches(places: tuple[tuple[float, int, int], ...], folded: Folded, before: int) -> list[tuple[int, int]]:
     """Places of the plain form as stretches of the new text; those of the subject are left out."""
-    row = [folded.span(start, end) for _, start, end in places]
+    row = [folded.span(start, end) for _, start, end in places if start >= 0]
     return [(start - before, end - before) for start, end in row if start >= before]
 
 
-def _kinds(learned: Spoken, weighed: Weighed, body: Scan, words: dict[Kind, list[str]]) -> tuple[KindFound, ...]:
+def _kinds(learned: Spoken, cues: _Cues, words: dict[Kind, list[str]]) -> tuple[KindFound, ...]:
+    """The kinds that are likelier than not, likeliest first; where none is, the likeliest alone."""
+    chances = {kind: 1 / (1 + math.exp(-max(-30.0, min(30.0, odds)))) for kind, odds in learned.kinds.items()}
+    named = [kind for kind in KINDS if chances[kind] >= 0.5] or [max(KINDS, key=lambda kind: chances[kind])]
     found = []
-    nothing = all(value < 0 for value in learned.kinds.values())
-    for kind in KINDS:
-        value, cue = learned.kinds[kind], weighed.odds.get(kind, -CLIP)
-        if value > 0 and cue > 0:
-            value += _AGREED * min(CLIP, cue)
-        elif cue > 0 and (kind is Kind.WITHDRAWAL or (nothing and kind is not Kind.OTHER)):
-            # A wish taken back is never overheard, and where the words say nothing the cues are better than nothing.
-            value = min(cue, _ALONE)
-        p = 1 / (1 + math.exp(-max(-30.0, min(30.0, value))))
-        if p >= 0.5:
-            because = _because(weighed, kind) or tuple(dict.fromkeys(map(_clip, words[kind]))) or _opening(body)
-            found.append(KindFound(kind, round(min(p, 0.995), 4), because))
-    if not found:
-        found.append(KindFound(Kind.OTHER, _NOTHING, _because(weighed, Kind.OTHER)))
+    for kind in named:
+        because = _because(cues.weighed, kind) or tuple(dict.fromkeys(map(_clip, words[kind]))) or _opening(cues.body)
+        found.append(KindFound(kind, round(min(chances[kind], 0.995), 4), because))
     return tuple(sorted(found, key=lambda k: -k.p))
 
 
@@ -223,14 +223,10 @@ def _clip(words: str) -> str:
     return words if len(words) <= _LONGEST_WORDS else words[: _LONGEST_WORDS - 1].rsplit(" ", 1)[0] + "…"
 
 
-def _cause(kinds: tuple[KindFound, ...], weighed: Weighed, learned: Spoken) -> Cause | None:
-    """Why a ballot is wanted: by the cues, else by what the words say; None where neither tells what happened."""
+def _cause(kinds: tuple[KindFound, ...], learned: Spoken) -> Cause | None:
+    """Why a ballot is wanted: the likeliest cause of the likeliest request; None where what happened is not told."""
     for found in kinds:
-        if found.kind in _REQUESTS:
-            causes = [e for e in weighed.evidence if e.kind is found.kind and e.cause is not None]
-            if causes:
-                # "Cannot find it, never saw it" is lost: not received is what remains when nothing else is said.
-                return max(causes, key=lambda e: (e.cause is not Cause.NOT_RECEIVED, e.weight)).cause
+        if found.kind in _CAUSES_OF:
             able = _CAUSES_OF[found.kind]
             told = sum(1 / (1 + math.exp(-learned.causes[cause])) for cause in able)
             return max(able, key=lambda cause: learned.causes[cause]) if told >= _CAUSE_TOLD else None

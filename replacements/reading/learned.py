@@ -1,7 +1,8 @@
-"""What the words of a text say about its kinds and causes, by weights learned from messages with right answers.
+"""What the signs of a text say about its kinds and causes, by weights learned from messages with right answers.
 
-The weights are a data file that `python -m replacements.reading.training` makes anew. They are added to what the cues
-say: log-odds are `bias + trust x cues + sum of weights`, so that both halves can be shown to a clerk, word by word.
+The weights are a data file that `replacements reading train` makes anew. Log-odds are
+`stretch x (bias + trust x cues + sum of weights) + shift`: linear, so that it can be shown to a clerk word by word. The
+stretch and the shift make of them probabilities that keep their word (measured on writers who were held out).
 """
 
 from __future__ import annotations
@@ -11,10 +12,9 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from math import sqrt
 
-from replacements.reading.folding import Folded
-from replacements.reading.ngrams import features
+from replacements.reading.class_files import Place
+from replacements.reading.signs import Signs, scale_of
 from replacements.reading.types import Cause, Kind
 
 FILE = "kinds.json.gz"
@@ -31,17 +31,19 @@ def label_names() -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Rows in the order of `LABELS`. `trust[label][kind]`: how much the cues' log-odds for a kind count for a label."""
+    """Rows in the order of `LABELS`. `trust[label][kind]`: how much the cues' log-odds for a kind count for a label.
+    `honest[label]`: stretch and shift. `of_sign`: sign -> label's number, weight in thousandths, and so on in turn."""
 
     bias: tuple[float, ...]
     trust: tuple[tuple[float, ...], ...]
-    of_feature: dict[str, list[tuple[int, int]]]  # feature -> (label's number, weight in thousandths)
+    honest: tuple[tuple[float, float], ...]
+    of_sign: dict[str, list[int]]
 
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """What a text's own words and the cues say together, in log-odds. `places`: the stretches of the plain form that
-    say most for each kind, weightiest first, as (weight, start, end)."""
+    """What the signs of a text say together, in log-odds. `places`: the stretches of the plain form that say most for
+    each kind, weightiest first, as (weight, start, end)."""
 
     kinds: dict[Kind, float]
     causes: dict[Cause, float]
@@ -57,7 +59,8 @@ def weights() -> Weights:
     return Weights(
         tuple(raw["bias"]),
         tuple(tuple(row) for row in raw["trust"]),
-        {feature: [(number, weight) for number, weight in pairs] for feature, pairs in raw["features"].items()},
+        tuple((stretch, shift) for stretch, shift in raw["honest"]),
+        dict(zip(raw["signs"].split("\n"), raw["weights"], strict=True)),
     )
 
 
@@ -66,22 +69,26 @@ def clipped(cues: dict[Kind, float]) -> list[float]:
     return [max(-CLIP, min(CLIP, cues.get(kind, -CLIP))) for kind in KINDS]
 
 
-def speak(folded: Folded, cues: dict[Kind, float], using: Weights | None = None) -> Spoken:
-    """Weigh a text's own words together with what the cues say of it."""
+def speak(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> Spoken:
+    """Weigh the signs of a text together with what the cues say of it."""
     learned = using or weights()
-    found = features(folded)
-    scale = 1 / (1000 * sqrt(max(1, len(found))))
     said = clipped(cues)
     odds = [
         bias + sum(t * c for t, c in zip(trust, said, strict=True))
         for bias, trust in zip(learned.bias, learned.trust, strict=True)
     ]
-    places: list[dict[tuple[int, int], float]] = [{} for _ in LABELS]
-    for feature, place in found.items():
-        for number, weight in learned.of_feature.get(feature, ()):
-            odds[number] += weight * scale
-            here = places[number]
-            here[place] = here.get(place, 0.0) + weight * scale
+    places: list[dict[Place, float]] = [{} for _ in LABELS]
+    for group in signs:
+        scale = scale_of(group) / 1000
+        for sign, place in group.items():
+            pairs = learned.of_sign.get(sign)
+            if pairs:
+                for at in range(0, len(pairs), 2):
+                    number, weight = pairs[at], pairs[at + 1] * scale
+                    odds[number] += weight
+                    here = places[number]
+                    here[place] = here.get(place, 0.0) + weight
+    odds = [stretch * value + shift for (stretch, shift), value in zip(learned.honest, odds, strict=True)]
     return Spoken(
         dict(zip(KINDS, odds[: len(KINDS)], strict=True)),
         dict(zip(Cause, odds[len(KINDS) :], strict=True)),
@@ -89,6 +96,6 @@ def speak(folded: Folded, cues: dict[Kind, float], using: Weights | None = None)
     )
 
 
-def _most(here: dict[tuple[int, int], float]) -> tuple[tuple[float, int, int], ...]:
+def _most(here: dict[Place, float]) -> tuple[tuple[float, int, int], ...]:
     ordered = sorted(here.items(), key=lambda item: (-item[1], item[0]))[:3]
     return tuple((weight, start, end) for (start, end), weight in ordered if weight > 0)
