@@ -8,6 +8,7 @@ from email.message import Message as Mail
 
 from sqlalchemy import select
 
+from replacements.proposals.types import Action
 from replacements.replies import outbox
 from replacements.requests import came_back, deciding
 from replacements.store.tables import Reply, Request
@@ -66,11 +67,6 @@ def plain_bounce(ours: Mail, *, head: str = "", subject: str = "failure notice")
 def the_reply(at_work: OfficeAtWork, request: Request) -> Reply:
     with at_work.database.read() as session:
         return session.scalars(select(Reply).where(Reply.request_id == request.id)).one()
-
-
-def everything(at_work: OfficeAtWork) -> list[Request]:
-    with at_work.database.read() as session:
-        return list(session.scalars(select(Request).order_by(Request.id)))
 
 
 def test_a_bounce_is_tied_to_the_reply_by_the_returned_message_id(at_work: OfficeAtWork) -> None:
@@ -172,11 +168,21 @@ def test_a_bounce_two_weeks_later_is_not_guessed_by_its_subject(on_sqlite: Offic
 
 
 def test_what_came_back_was_not_said_and_may_be_said_again(on_sqlite: OfficeAtWork) -> None:
-    (request,) = on_sqlite.receive("What pen may I use to mark my ballot?", sender="Ada <ada.q@post.example>")
-    approve(on_sqlite, request)
+    def come_in() -> Request:
+        (request,) = on_sqlite.receive("What pen may I use to mark my ballot?", sender="Ada <ada.q@post.example>")
+        deciding.approve(
+            on_sqlite.database,
+            request.id,
+            version=request.version,
+            by="clara",
+            roles=("clerk",),
+            at=MONDAY,
+            action=Action.COME_IN,
+            note="told so",
+        )
+        return request
+
+    first = come_in()
     (ours,) = post(on_sqlite)
     on_sqlite.receive_raw(bounce(ours), at=LATER)
-    (again,) = on_sqlite.receive("What pen may I use to mark my ballot?", sender="Ada <ada.q@post.example>", at=LATER)
-    approve(on_sqlite, again)
-    assert the_reply(on_sqlite, again).text == the_reply(on_sqlite, request).text
-    assert len(everything(on_sqlite)) == 3
+    assert the_reply(on_sqlite, come_in()).text == the_reply(on_sqlite, first).text
