@@ -9,9 +9,13 @@ from __future__ import annotations
 
 import gzip
 import json
+import zlib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from math import isfinite
+from pathlib import Path
+from typing import Any
 
 from replacements.reading.class_files import Place
 from replacements.reading.signs import Signs, scale_of
@@ -22,6 +26,8 @@ CLIP = 5.0  # the cues' log-odds are cut off here, in training as in use
 # What weights are learned for: kinds (machine mail is told by its headers), and why a ballot is wanted.
 KINDS: tuple[Kind, ...] = tuple(k for k in Kind if k is not Kind.AUTOMATIC)
 LABELS: tuple[Kind | Cause, ...] = (*KINDS, *Cause)
+_NUMBERS = range(len(LABELS))
+_MAKE_ANEW = "Make it anew with `replacements reading train --out`, or set another one."
 
 
 def label_names() -> list[str]:
@@ -50,18 +56,73 @@ class Spoken:
     places: dict[Kind, tuple[tuple[float, int, int], ...]]
 
 
-@cache
+class WeightsRefused(ValueError):
+    """A file of weights cannot be used; the text names the file, what is wrong with it, and what to do."""
+
+
+_chosen: list[Weights] = []  # an office's own weights, from the program's start on
+
+
+def use(path: Path | None) -> None:
+    """From now on read by the weights in this file; None: by the package's own. Called once, when a program starts.
+
+    Raises WeightsRefused where the file is broken or of other labels; then nothing has changed.
+    """
+    _chosen[:] = [load(path)] if path is not None else []
+
+
 def weights() -> Weights:
-    """The weights in use, loaded once. Raises ValueError where the file is of other labels than this program."""
-    raw = json.loads(gzip.decompress((files("replacements.reading") / "weights" / FILE).read_bytes()))
-    if raw["labels"] != label_names():
-        raise ValueError(f"{FILE} is for other kinds than this program knows: make the weights anew")
-    return Weights(
+    """The weights in use: those that `use` chose, else the package's own."""
+    return _chosen[0] if _chosen else _of_the_package()
+
+
+@cache
+def _of_the_package() -> Weights:
+    return _understood((files("replacements.reading") / "weights" / FILE).read_bytes(), FILE)
+
+
+def load(path: Path) -> Weights:
+    """The weights in a file. Raises WeightsRefused."""
+    try:
+        return _understood(path.read_bytes(), str(path))
+    except OSError as error:
+        raise WeightsRefused(f"The weights in {path} cannot be read: {error.strerror or error}.") from error
+
+
+def _understood(compressed: bytes, name: str) -> Weights:
+    try:
+        raw = json.loads(gzip.decompress(compressed))
+        labels = raw["labels"]
+    except (OSError, EOFError, zlib.error, ValueError, KeyError, TypeError) as error:
+        raise WeightsRefused(f"{name} is no whole file of weights. {_MAKE_ANEW}") from error
+    if labels != label_names():
+        raise WeightsRefused(f"The weights in {name} are for other kinds than this program knows. {_MAKE_ANEW}")
+    try:
+        return _checked(raw)
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise WeightsRefused(f"The weights in {name} are damaged. {_MAKE_ANEW}") from error
+
+
+def _checked(raw: dict[str, Any]) -> Weights:
+    """The weights, as many of each as there are labels. Any error of form where they are not."""
+    found = Weights(
         tuple(raw["bias"]),
         tuple(tuple(row) for row in raw["trust"]),
         tuple((stretch, shift) for stretch, shift in raw["honest"]),
-        dict(zip(raw["signs"].split("\n"), raw["weights"], strict=True)),
+        dict(zip(raw["signs"].split("\n"), raw["weights"], strict=True)) if raw["weights"] else {},
     )
+    whole = (
+        len(found.bias) == len(found.trust) == len(found.honest) == len(LABELS)
+        and all(len(row) == len(KINDS) for row in found.trust)
+        and all(isfinite(n) for row in (found.bias, *found.trust, *found.honest) for n in row)
+        and all(
+            len(pairs) % 2 == 0 and all(isinstance(n, int) for n in pairs) and all(n in _NUMBERS for n in pairs[::2])
+            for pairs in found.of_sign.values()
+        )
+    )
+    if not whole:
+        raise ValueError("not as many weights as labels")
+    return found
 
 
 def clipped(cues: dict[Kind, float]) -> list[float]:
