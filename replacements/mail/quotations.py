@@ -6,6 +6,7 @@ Mail programs agree on no form; their habits are cues (`cues/quoting.toml`), and
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from replacements.mail.cues import pattern
@@ -16,6 +17,7 @@ MAX_SHAPE = 400  # characters of a line that are compared with a cue
 MAX_MANNERS = 5  # in which one message marks its quotations, besides ">"
 _NEW, _QUOTED, _FORWARDED = PartLabel.NEW, PartLabel.QUOTED, PartLabel.FORWARDED
 _BAR = re.compile(r"[ \t]{0,3}([|│┃¦»])(?=\s|$)")
+_RECURRING = re.compile(r"[ \t]{0,6}(>|[A-Za-z]{1,8}>|[|│┃¦](?=\s[^|│┃¦]*$))(?=\s|$|\w)")
 _INITIALS = re.compile(r"[ \t]{0,3}([A-Z]{1,4}>)")
 _ADDRESS = re.compile(r"@[\w-]+\.")
 _HOUR = re.compile(r"\b\d{1,2}[:.h]\d{2}\b|\d{1,2}시 ?\d{1,2}분")
@@ -28,7 +30,7 @@ def earlier_messages(lines: Sequence[Line], subject: str, *, is_reply: bool) -> 
     A mark without any quoting below it holds for the rest of the message."""
     is_forward = bool(pattern("quoting", "forward_subject").match(subject[:MAX_SHAPE]))
     known = is_forward or is_reply or bool(pattern("quoting", "reply_subject").match(subject[:MAX_SHAPE]))
-    lines = _apart(lines)
+    lines = _apart(_known_marks(lines) if known else lines)
     labels: list[PartLabel] = []
     context = _QUOTED
     at = freeings = 0
@@ -93,6 +95,17 @@ def _otherwise_marked(lines: Sequence[Line], at: int) -> list[Line] | None:
         return None
     below = [_freed(line, mark) for line in lines[at:]]
     return [*lines[:at], *below]
+
+
+def _known_marks(lines: Sequence[Line]) -> Sequence[Line]:
+    """In an answer, lines with a mark that recurs are quoted also without any attribution: ">" behind spaces, the
+    quoted person's letters or name ("AF>"), a bar. A bar that comes again in its line is a table's."""
+    marks = [match[1] for line in lines if not line.depth and (match := _RECURRING.match(line.text[:MAX_SHAPE]))]
+    often = [mark for mark, times in Counter(marks).most_common(MAX_MANNERS) if times > 1]
+    if not often:
+        return lines
+    mark = re.compile(rf"[ \t]{{0,6}}(?:{'|'.join(map(re.escape, often))})[ ]?")
+    return [_freed(line, mark) if _RECURRING.match(line.text[:MAX_SHAPE]) else line for line in lines]
 
 
 def _freed(line: Line, mark: re.Pattern[str]) -> Line:

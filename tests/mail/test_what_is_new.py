@@ -21,7 +21,7 @@ LABELS = {
     "S": PartLabel.SIGNATURE,
     "D": PartLabel.DISCLAIMER,
 }
-_MARKS = re.compile(r"^[\s>|│＞]*(?:CB>\s*)?")
+_MARKS = re.compile(r"^[\s>|│＞]*(?:CBO?>\s*)?")
 
 
 @dataclass(frozen=True, slots=True)
