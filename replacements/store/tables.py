@@ -398,6 +398,19 @@ class Look(Base):
     at: Mapped[datetime]
 
 
+class Correction(Base):
+    """What a message really asks, as a person said who saw it misread. It changes no request; the newest of a message
+    counts, and teaches (`replacements reading export`). Insert only."""
+
+    __tablename__ = "corrections"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), index=True)
+    kinds: Mapped[list[Any]]
+    cause: Mapped[str | None]
+    account: Mapped[str]
+    at: Mapped[datetime]
+
+
 class Condition(Base):
     """How each standing job is doing, for the health page: mailbox, outbox, schedule. One row each, overwritten."""
 

@@ -14,6 +14,7 @@ from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.web import guard, showing, troubles
 from replacements.web.pages import (
+    correcting,
     deciding,
     door,
     front,
@@ -32,6 +33,7 @@ from replacements.web.pages import (
 )
 
 PAGES = (
+    correcting,
     deciding,
     door,
     front,

@@ -45,6 +45,7 @@ POST = {
     "/requests/1/change": CLERKS,
     "/requests/1/preview": CLERKS,
     "/requests/1/decline": CLERKS,
+    "/requests/1/reading": CLERKS,
     "/requests/1/take-back": BOSS,
     "/messages/1/pictures": CLERKS,
     "/messages/1/raw": CLERKS,

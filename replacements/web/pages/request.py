@@ -13,6 +13,7 @@ from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
 from replacements.requests.awaiting import reply_now, second_person_since
 from replacements.requests.carrying_out import Refused, live_ballot
+from replacements.requests.correcting import latest
 from replacements.requests.deciding import awaited
 from replacements.requests.office import InForce
 from replacements.rules.transit import in_time
@@ -121,6 +122,7 @@ def page(request_id: int) -> str:
             chance=chance,
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
+            correction=latest(session, message.id),
         )
 
 
