@@ -11,23 +11,25 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
 from replacements.ballots import handover, ledger
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
+from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out
+from replacements.commands.reading import reading
 from replacements.people import accounts, passwords
 from replacements.people.permissions import Role
+from replacements.reading import learned
+from replacements.reading.teaching import TeachingError
 from replacements.requests import office
 from replacements.requests.rehearsal import load_office, rehearse
 from replacements.roll.importing import RollReport, import_roll
 from replacements.rules.office import RulesError, load_rules
 from replacements.settings import Settings, SettingTrouble
 from replacements.store.csv_files import FileTrouble, Refused
-from replacements.store.database import Database
-from replacements.store.migrate import DatabaseTrouble, migrate
+from replacements.store.migrate import DatabaseTrouble
 
 EXPECTED = (
     RulesError,
@@ -37,27 +39,9 @@ EXPECTED = (
     accounts.AccountTrouble,
     passwords.PasswordRefused,
     handover.NoSuchHandOver,
+    learned.WeightsRefused,
+    TeachingError,
 )
-FILE = click.Path(path_type=Path)
-out = Console()
-
-
-class Trouble(click.ClickException):
-    """Said on the error output, exit status 2."""
-
-    exit_code = 2
-
-
-class Moment(click.ParamType[datetime]):
-    """A moment in ISO 8601; without a zone it is the office's time."""
-
-    name = "ISO"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime:
-        try:
-            return value if isinstance(value, datetime) else datetime.fromisoformat(value)
-        except ValueError:
-            self.fail(f"{value!r} is no moment. Expected for example 2026-10-14T08:12 or 2026-10-14T08:12-04:00.")
 
 
 class _Plain(click.Group):
@@ -70,17 +54,6 @@ class _Plain(click.Group):
             raise Trouble(str(trouble)) from trouble
 
 
-def now() -> datetime:
-    return datetime.now(UTC)
-
-
-def _open(settings: Settings) -> Database:
-    settings.data.mkdir(parents=True, exist_ok=True)
-    database = Database(settings.database)
-    migrate(database)
-    return database
-
-
 @click.group(cls=_Plain)
 @click.option("--data", type=FILE, help="Data folder (default: ./var, or REPLACEMENTS_DATA).")
 @click.pass_context
@@ -91,6 +64,17 @@ def main(ctx: click.Context, data: Path | None) -> None:
     the responsible official go before anything said here.
     """
     ctx.obj = Settings.from_environment(data=data)
+
+
+main.add_command(reading)
+
+
+def _read_by_the_offices_weights(settings: Settings) -> None:
+    """Before anything is read. A file that is set and cannot be used stops the program; one that is not there yet is
+    said, so that nobody believes it was read by."""
+    learned.use(settings.weights_in_use())
+    if settings.weights is not None and settings.weights_in_use() is None:
+        click.echo(f"{settings.weights} is not there yet: messages are read by the package's own weights.", err=True)
 
 
 @main.command()
@@ -114,7 +98,10 @@ def serve(settings: Settings, host: str, port: int, pages_only: bool) -> None:
     """The dashboard, and (without Redis) all background jobs beside it: one program does the whole work."""
     from worker.serving import serve_pages
 
-    serve_pages(_open(settings), settings, host=host, port=port, jobs=not (pages_only or settings.redis), now=now)
+    _read_by_the_offices_weights(settings)
+    serve_pages(
+        open_database(settings), settings, host=host, port=port, jobs=not (pages_only or settings.redis), now=now
+    )
 
 
 @main.command(name="rehearse")
@@ -130,7 +117,9 @@ def serve(settings: Settings, host: str, port: int, pages_only: bool) -> None:
 @click.option("--out", "out_file", type=FILE, help="Write there instead of on the standard output.")
 @click.option("--alone", is_flag=True, help="Judge each message alone: earlier ones are no history.")
 @click.option("--timings", is_flag=True, help="Add how many milliseconds each stage took.")
+@click.pass_obj
 def rehearse_command(
+    settings: Settings,
     mail: tuple[Path, ...],
     roll: Path,
     ballots: Path,
@@ -147,6 +136,7 @@ def rehearse_command(
     for path in mail:
         if not path.exists():
             raise FileTrouble(f"{path}: there is no such file or folder. Expected .eml files, mbox files or Maildirs.")
+    _read_by_the_offices_weights(settings)
     loaded = load_office(office_file, roll, ballots)
     for path, line in loaded.refused:
         click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)
@@ -180,7 +170,7 @@ def rules_check(file: Path) -> None:
 def rules_load(settings: Settings, file: Path) -> None:
     """Load FILE as the newest rules, not yet adopted: the service proposes by them, but voids nothing."""
     load_rules(file)
-    with _open(settings).write() as session:
+    with open_database(settings).write() as session:
         force = office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
     click.echo(f"Loaded. SHA-256 {force.sha256}. {'Adopted.' if force.adopted else 'Not adopted: nothing is voided.'}")
 
@@ -192,7 +182,7 @@ def rules_load(settings: Settings, file: Path) -> None:
 def rules_adopt(settings: Settings, file: Path, official: str) -> None:
     """Load FILE and record that the official named with --by adopted it. From now on ballots can be voided."""
     load_rules(file)
-    with _open(settings).write() as session:
+    with open_database(settings).write() as session:
         office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
         force = office.adopt(session, official=official, by="command line", at=now())
     click.echo(f"Adopted by {force.adopted_by} on {force.adopted_at:%Y-%m-%d %H:%M} UTC. SHA-256 {force.sha256}")
@@ -202,7 +192,7 @@ def rules_adopt(settings: Settings, file: Path, official: str) -> None:
 @click.pass_obj
 def rules_show(settings: Settings) -> None:
     """Which rules are in force, since when, by whom."""
-    with _open(settings).read() as session:
+    with open_database(settings).read() as session:
         force = office.in_force(session)
     if force is None:
         raise Trouble("No rules are loaded. Load the office's file: replacements rules load office.toml")
@@ -235,7 +225,7 @@ def roll() -> None:
 @click.pass_obj
 def roll_import(settings: Settings, file: Path, strict: bool) -> None:
     """Load FILE, a line per voter. The same file again changes nothing; a newer one changes what differs."""
-    database = _open(settings)
+    database = open_database(settings)
     with Progress(console=out, transient=True) as bar, database.write() as session:
         force = office.in_force(session)
         task = bar.add_task("Roll", total=None)
@@ -264,7 +254,7 @@ def ballots() -> None:
 @click.pass_obj
 def ballots_import(settings: Settings, file: Path, strict: bool) -> None:
     """Load FILE, a line per ballot. What this service decided is never undone: a disagreement is listed."""
-    database = _open(settings)
+    database = open_database(settings)
     with Progress(console=out, transient=True) as bar, database.write() as session:
         force = office.in_force(session)
         if force is None:
@@ -297,7 +287,7 @@ def ledger_group() -> None:
 @click.pass_obj
 def ledger_verify(settings: Settings) -> None:
     """Check the whole chain. Exit status 1 and the first broken entry named where it does not hold."""
-    with _open(settings).read() as session:
+    with open_database(settings).read() as session:
         verdict = ledger.verify(session)
     if verdict.broken is not None:
         click.echo(f"BROKEN: {verdict.broken}", err=True)
@@ -309,7 +299,7 @@ def ledger_verify(settings: Settings) -> None:
 @click.pass_obj
 def reconcile(settings: Settings) -> None:
     """Do the books balance? By ballot style and in total. Exit status 1 and every difference named where not."""
-    with _open(settings).read() as session:
+    with open_database(settings).read() as session:
         force = office.in_force(session)
         if force is None:
             raise Trouble("No rules are loaded, so there is no election to reconcile.")
@@ -341,7 +331,7 @@ def handover_command(settings: Settings, since: datetime | None, again: int | No
         raise FileTrouble(f"{folder}: there is no such folder.")
     if since is not None and since.tzinfo is None:
         since = since.replace(tzinfo=UTC)
-    with _open(settings).write() as session:
+    with open_database(settings).write() as session:
         force = office.in_force(session)
         if force is None:
             raise Trouble("No rules are loaded, so there is no election to hand over.")
@@ -370,7 +360,7 @@ def accounts_create(
     settings: Settings, name: str, roles: tuple[str, ...], full_name: str, email: str, passphrase: str
 ) -> None:
     """Make an account. The first one is made here; later ones also on the dashboard by a supervisor."""
-    with _open(settings).write() as session:
+    with open_database(settings).write() as session:
         made = accounts.create(
             session, name=name, password=passphrase, roles=roles, at=now(), full_name=full_name, email=email
         )

@@ -9,6 +9,7 @@
 | REPLACEMENTS_REDIS | `redis://…`; empty: tasks run in process | empty |
 | REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords | empty |
 | REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
+| REPLACEMENTS_WEIGHTS | the office's own weights of the reading (`replacements reading train`) | the package's own |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
 
@@ -42,6 +43,7 @@ class Settings:
     secret_file: Path = Path("secret")
     ca_file: str = ""
     https: bool = False
+    weights: Path | None = None
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None, *, data: Path | None = None) -> Settings:
@@ -59,7 +61,12 @@ class Settings:
             secret_file=Path(env.get("REPLACEMENTS_SECRET_FILE") or folder / "secret"),
             ca_file=env.get("REPLACEMENTS_CA_FILE", ""),
             https=env.get("REPLACEMENTS_HTTPS", "no").lower() in ("yes", "true", "1"),
+            weights=Path(env["REPLACEMENTS_WEIGHTS"]).resolve() if env.get("REPLACEMENTS_WEIGHTS") else None,
         )
+
+    def weights_in_use(self) -> Path | None:
+        """The file of weights to read by; None: the package's own, since none is set or it was not made yet."""
+        return self.weights if self.weights is not None and self.weights.exists() else None
 
     def secret(self) -> bytes:
         """The key for cookies, made on first use and readable by its owner only."""

@@ -4,6 +4,9 @@ import os
 
 import pytest
 
+# Before NumPy is loaded: learning weights with several threads takes many times longer where others use the machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 pytest_plugins = [
     "tests.servers.databases",
     "tests.servers.redis",

@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import structlog
 from celery import Celery
 from kombu.entity import Queue
 
+from replacements.reading import learned
 from replacements.settings import Settings
 from worker.schedule import EVERY
 
 QUEUES = {"fetch_mail": "intake", "read_message": "reading", "send_replies": "replies"}
 LONGEST_TASK_SECONDS = 600
 
-app = Celery("replacements", broker=Settings.from_environment().redis or "redis://127.0.0.1:6379/0")
+_settings = Settings.from_environment()
+try:  # before Celery makes its processes, which then share them
+    learned.use(_settings.weights_in_use())
+except learned.WeightsRefused as refused:  # a worker that read by other weights than are set would be worse than none
+    raise SystemExit(f"The worker does not start. {refused}") from refused
+if _settings.weights is not None and _settings.weights_in_use() is None:
+    structlog.get_logger().warning("weights not there yet: reading by the package's own", file=str(_settings.weights))
+
+app = Celery("replacements", broker=_settings.redis or "redis://127.0.0.1:6379/0")
 app.conf.update(
     imports=("worker.tasks",),
     task_default_queue="nightly",

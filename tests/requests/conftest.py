@@ -91,19 +91,20 @@ class OfficeAtWork:
             return {b.number: b.state for b in session.scalars(select(Ballot).where(Ballot.voter_id == voter_id))}
 
 
+def set_up(database: Database, *, adopted: bool = True, rules: str = RULES) -> OfficeAtWork:
+    """An office in this database."""
+    with database.write() as session:
+        force = office.load(session, rules, at=MONDAY)
+        if adopted:
+            office.adopt(session, official="the registrar", by="test", at=MONDAY)
+        import_roll(session, FILES / "roll.csv")
+        import_ballots(session, FILES / "ballots.csv", election_id=force.election_id, at=MONDAY)
+    return OfficeAtWork(database, force.election_id)
+
+
 @pytest.fixture
-def county() -> Callable[[Database], OfficeAtWork]:
+def county() -> Callable[..., OfficeAtWork]:
     """Sets an office up in a database."""
-
-    def set_up(database: Database, *, adopted: bool = True, rules: str = RULES) -> OfficeAtWork:
-        with database.write() as session:
-            force = office.load(session, rules, at=MONDAY)
-            if adopted:
-                office.adopt(session, official="the registrar", by="test", at=MONDAY)
-            import_roll(session, FILES / "roll.csv")
-            import_ballots(session, FILES / "ballots.csv", election_id=force.election_id, at=MONDAY)
-        return OfficeAtWork(database, force.election_id)
-
     return set_up
 
 

@@ -1,0 +1,1 @@
+"""The command line's parts that would make `replacements.cli` too long to read."""

@@ -1,0 +1,46 @@
+"""What every command shares: how trouble is said, how a moment is typed, how the database is opened."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+
+from replacements.settings import Settings
+from replacements.store.database import Database
+from replacements.store.migrate import migrate
+
+FILE = click.Path(path_type=Path)
+out = Console()
+
+
+class Trouble(click.ClickException):
+    """Said on the error output, exit status 2."""
+
+    exit_code = 2
+
+
+class Moment(click.ParamType[datetime]):
+    """A moment in ISO 8601; without a zone it is the office's time."""
+
+    name = "ISO"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime:
+        try:
+            return value if isinstance(value, datetime) else datetime.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is no moment. Expected for example 2026-10-14T08:12 or 2026-10-14T08:12-04:00.")
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+def open_database(settings: Settings) -> Database:
+    settings.data.mkdir(parents=True, exist_ok=True)
+    database = Database(settings.database)
+    migrate(database)
+    return database
