@@ -169,6 +169,15 @@ def test_a_message_that_cannot_be_used_is_named_with_file_and_line(
     assert not (tmp_path / "w.gz").exists()
 
 
+def test_messages_of_too_few_writers_are_refused(run: Run, tmp_path: Path) -> None:
+    few = tmp_path / "few.jsonl"
+    few.write_text('{"text": "It got wet", "kinds": ["spoiled_ballot"]}\n' * 9, encoding="utf-8")
+    done = run("reading", "train", few, "--out", tmp_path / "w.gz")
+    assert done.exit_code == 2
+    assert "1 writers" in done.stderr
+    assert not (tmp_path / "w.gz").exists()
+
+
 @pytest.mark.parametrize("command", ["measure", "train"])
 def test_files_that_are_not_there_or_hold_nothing_are_one_clear_error(run: Run, tmp_path: Path, command: str) -> None:
     (tmp_path / "empty").mkdir()

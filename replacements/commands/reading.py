@@ -18,7 +18,7 @@ from replacements.reading import learned
 from replacements.reading.measuring import Measured, f1, measure
 from replacements.reading.picture import KIND_WORDS, draw
 from replacements.reading.teaching import Example, examples
-from replacements.reading.training import WEIGHTS, train
+from replacements.reading.training import FOLDS, WEIGHTS, train
 from replacements.requests.teaching_files import taught_by_the_office
 from replacements.settings import Settings
 from replacements.store.csv_files import FileTrouble
@@ -85,6 +85,12 @@ def train_command(
             raise Trouble("Say where the weights go, with --out; then name that file in REPLACEMENTS_WEIGHTS.")
         target = WEIGHTS
     known = _known([*(messages or [OWN_MESSAGES]), *corrections])
+    writers = len({one.writer for one in known})
+    if writers < FOLDS:
+        raise Trouble(
+            f"These messages are of {writers} writers as their files say (`writer`); at least {FOLDS} are needed, since "
+            "each is read once by weights that did not learn from them, to make the probabilities honest."
+        )
     target.parent.mkdir(parents=True, exist_ok=True)
     # Before NumPy is loaded. One thread adds up in one order everywhere, and on a busy machine is several times faster.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

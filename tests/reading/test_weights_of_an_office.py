@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,9 @@ from typing import Any
 import pytest
 
 from replacements.reading import learned
-from replacements.reading.learned import LABELS, Weights, WeightsRefused
-from replacements.reading.training import write
+from replacements.reading.learned import LABELS, WeightsRefused
+from replacements.reading.teaching import example
+from replacements.reading.training import train
 
 Raw = dict[str, Any]
 
@@ -23,22 +25,28 @@ def _back_to_the_packages_own() -> Iterator[None]:
     learned.use(None)
 
 
-@pytest.fixture
-def whole(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small file of weights as training writes it."""
-    zeros = tuple(0.0 for _ in learned.KINDS)
-    file = tmp_path / "ours.json.gz"
-    made = Weights(
-        tuple(0.25 for _ in LABELS), tuple(zeros for _ in LABELS), tuple((1.0, 0.0) for _ in LABELS), {"wet": [0, 900]}
-    )
-    write(made, file)
+    texts = ("My ballot got wet.", "It tore in two.", "When is it due?", "Where is the box?", "The barn is sold.")
+    kinds = ("spoiled_ballot", "spoiled_ballot", "question", "question", "other")
+    told = [{"writer": f"{n}", "text": t, "kinds": [k]} for n, (t, k) in enumerate(zip(texts, kinds, strict=True))]
+    file = tmp_path_factory.mktemp("made") / "ours.json.gz"
+    train([example(message) for message in told * 3], file, lambda _: None)
     return file
+
+
+@pytest.fixture
+def whole(made: Path, tmp_path: Path) -> Path:
+    """A copy of it, to be spoiled."""
+    return shutil.copy(made, tmp_path / "ours.json.gz")
 
 
 def test_a_whole_file_is_used_until_another_is_chosen(whole: Path) -> None:
     own = learned.weights()
     learned.use(whole)
-    assert learned.weights().of_sign == {"wet": [0, 900]}
+    assert learned.weights() == learned.load(whole)
+    assert 0 < len(learned.weights().of_sign) < len(own.of_sign)
     learned.use(None)
     assert learned.weights() is own
 
@@ -52,11 +60,11 @@ def _one_row_short(raw: Raw) -> None:
 
 
 def _half_a_pair(raw: Raw) -> None:
-    raw["weights"] = [[0]]
+    raw["weights"][0] = [0]
 
 
 def _of_a_label_that_is_none(raw: Raw) -> None:
-    raw["weights"] = [[len(LABELS), 10]]
+    raw["weights"][0] = [len(LABELS), 10]
 
 
 def _no_number(raw: Raw) -> None:
@@ -64,7 +72,7 @@ def _no_number(raw: Raw) -> None:
 
 
 def _signs_and_weights_apart(raw: Raw) -> None:
-    raw["signs"] = "wet\ntorn"
+    raw["signs"] += "\nanother"
 
 
 def _words_for_numbers(raw: Raw) -> None:

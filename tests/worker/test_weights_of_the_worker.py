@@ -7,8 +7,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-from replacements.reading.learned import KINDS, LABELS, Weights
-from replacements.reading.training import WEIGHTS, write
+from replacements.reading.learned import load
+from replacements.reading.teaching import example
+from replacements.reading.training import WEIGHTS, train
 
 ROOT = Path(__file__).parents[2]
 ASK = "import worker.app; from replacements.reading import learned; print(len(learned.weights().of_sign))"
@@ -21,15 +22,11 @@ def _start(weights: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_a_worker_reads_by_the_offices_weights(tmp_path: Path) -> None:
-    ours, none = tmp_path / "ours.gz", tuple(0.0 for _ in KINDS)
-    write(
-        Weights(
-            tuple(0.0 for _ in LABELS), tuple(none for _ in LABELS), tuple((1.0, 0.0) for _ in LABELS), {"wet": [0, 9]}
-        ),
-        ours,
-    )
+    ours = tmp_path / "ours.gz"
+    told = [{"writer": f"w{n}", "text": "My ballot got wet.", "kinds": ["spoiled_ballot"]} for n in range(5)]
+    train([example(message) for message in told], ours, lambda _: None)
     started = _start(ours)
-    assert started.stdout.strip() == "1", started.stderr
+    assert started.stdout.strip() == str(len(load(ours).of_sign)), started.stderr
 
 
 def test_a_worker_with_damaged_weights_does_not_start(tmp_path: Path) -> None:
