@@ -88,8 +88,8 @@ def train_command(
     writers = len({one.writer for one in known})
     if writers < FOLDS:
         raise Trouble(
-            f"These messages are of {writers} writers as their files say (`writer`); at least {FOLDS} are needed, since "
-            "each is read once by weights that did not learn from them, to make the probabilities honest."
+            f"These messages are of {writers} writers, as their files say (`writer`). At least {FOLDS} are needed: each "
+            "is read once by weights that did not learn from them, to make the probabilities honest."
         )
     target.parent.mkdir(parents=True, exist_ok=True)
     # Before NumPy is loaded. One thread adds up in one order everywhere, and on a busy machine is several times faster.
