@@ -56,7 +56,10 @@ def _known(paths: Sequence[Path]) -> list[Example]:
 @click.argument("messages", nargs=-1, type=FILE)
 @click.option("--corrections", multiple=True, type=FILE, help="A file of `reading export`; may be given several times.")
 @click.option(
-    "--out", "out_file", type=FILE, help="Where the weights go. Default: the file that REPLACEMENTS_WEIGHTS names."
+    "--out",
+    "out_file",
+    type=FILE,
+    help="Default: the file that REPLACEMENTS_WEIGHTS names, else (a checkout's own messages alone) the package's.",
 )
 @click.pass_obj
 def train_command(
@@ -88,7 +91,7 @@ def train_command(
     writers = len({one.writer for one in known})
     if writers < FOLDS:
         raise Trouble(
-            f"These messages are of {writers} writers, as their files say (`writer`). At least {FOLDS} are needed: each "
+            f"These messages are of {writers} writers, as the files say (`writer`). At least {FOLDS} are needed: each "
             "is read once by weights that did not learn from them, to make the probabilities honest."
         )
     target.parent.mkdir(parents=True, exist_ok=True)
