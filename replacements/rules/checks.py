@@ -5,8 +5,6 @@ The checks between entries work on the file's own values, so that a mistake in o
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, TypeVar, get_args
@@ -16,6 +14,7 @@ from pydantic import BaseModel, ValidationError
 from rapidfuzz import fuzz, process
 
 from replacements.rules.mistakes import Entry, Lines, Mistake, RulesError, dotted, shown
+from replacements.rules.reading_toml import read_toml
 from replacements.rules.shapes import Said, zone_or_none
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -35,12 +34,11 @@ ROLL_COLUMNS, BALLOT_COLUMNS = frozenset(_ROLL.split()), frozenset(_BALLOTS.spli
 def checked(text: str, source: str, model: type[Model]) -> Model:
     """Parse a rules file's text as `model`. Raises RulesError with all mistakes."""
     text = text.removeprefix("\ufeff")
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise RulesError([_not_toml(text, source, error)]) from error
-    lines = Lines(text)
-    mistakes = [
+    read = read_toml(text, source)
+    if read.values is None:
+        raise RulesError(read.mistakes)
+    raw, lines = read.values, Lines(text)
+    mistakes = read.mistakes + [
         Mistake(source, lines.of(entry), dotted(entry), found, expected, example)
         for entry, found, expected, example in [*_between(raw), *_columns(raw)]
     ]
@@ -51,24 +49,14 @@ def checked(text: str, source: str, model: type[Model]) -> Model:
     try:
         result = model.model_validate(value)
     except ValidationError as error:
-        mistakes += [_mistake(model, found, lines, source) for found in error.errors(include_url=False)]
+        mistakes += [
+            _mistake(model, found, lines, source)
+            for found in error.errors(include_url=False)
+            if found["type"] != "missing" or str(found["loc"][-1]) not in read.aside
+        ]
     if mistakes or result is None:
         raise RulesError(mistakes)
     return result
-
-
-def _not_toml(text: str, source: str, error: tomllib.TOMLDecodeError) -> Mistake:
-    """The line that cannot be read. The two commonest slips get an example of their own."""
-    place = re.search(r"line (\d+)", str(error))
-    lines = text.splitlines()
-    number = int(place[1]) if place else len(lines)
-    line = lines[number - 1].strip() if 0 < number <= len(lines) else ""
-    expected, example = 'a line of the form name = value, or [section] (TOML); text goes in "quotes"', 'name = "text"'
-    if re.search(r"=\s*(\d{4}-\d\d-\d\d[T ])?\d\d?:\d\d\s*(#.*)?$", line):
-        expected, example = "a time with seconds", "cut_off = 15:00:00, or return_by = 2026-11-03T20:00:00"
-    elif "overwrite" in str(error).lower() or "twice" in str(error).lower():
-        expected = "each entry and each section once"
-    return Mistake(source, number, "", shown(line) if line else "the end of the file", expected, example)
 
 
 def _at(raw: dict[str, Any], *path: str) -> Any:
@@ -286,5 +274,7 @@ def _unknown(model: type[BaseModel], holder: type[BaseModel] | None, entry: Entr
             ends.setdefault(known.rsplit(".", 1)[-1], known)
         near = ends.get(_nearest(last, list(ends)), "")
     expected = f"a known entry; the nearest is {near}" if near else f"one of: {', '.join(here)}"
-    said = _walk(model, tuple(near.split(".")))[1] if near else None
-    return Mistake(source, line, dotted(entry), "an unknown entry", expected, said.example if said else "")
+    instead = tuple(near.split(".")) if near else (*(part for part in entry[:-1] if isinstance(part, str)), here[0])
+    said = _walk(model, instead)[1]
+    example = said.example if said else f"[{'.'.join(instead)}]"
+    return Mistake(source, line, dotted(entry), "an unknown entry", expected, example)

@@ -72,37 +72,39 @@ def dotted(entry: Entry) -> str:
 
 _KEY = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
 _DOTTED = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
-_SECTION = re.compile(rf"^\s*(\[\[?)\s*({_DOTTED})\s*\]")
-_ASSIGNED = re.compile(rf"^\s*({_DOTTED})\s*=")
+SECTION = re.compile(rf"^\s*(\[\[?)\s*({_DOTTED})\s*\]")
+ASSIGNED = re.compile(rf"^\s*({_DOTTED})\s*=")
 
 
-def _parts(dotted_key: str) -> tuple[str, ...]:
+def parts_of(dotted_key: str) -> tuple[str, ...]:
     return tuple(part.strip().strip("\"'") for part in re.findall(_KEY, dotted_key))
 
 
 class Lines:
-    """Where each entry of a TOML text stands. Entries inside an inline table stand on that table's line."""
+    """Where each entry of a TOML text stands. Entries inside an inline table stand on that table's line; what stands
+    nowhere would have to be added at the end."""
 
     def __init__(self, text: str) -> None:
         self._lines: dict[Entry, int] = {}
+        self._end = max(1, len(text.splitlines()))
         section: Entry = ()
         counts: dict[Entry, int] = {}
         for number, line in enumerate(text.splitlines(), start=1):
-            if found := _SECTION.match(line):
-                section = _parts(found[2])
+            if found := SECTION.match(line):
+                section = parts_of(found[2])
                 if found[1] == "[[":
                     index = counts.get(section, 0)
                     counts[section] = index + 1
                     self._lines.setdefault(section, number)
                     section = (*section, index)
                 self._lines.setdefault(section, number)
-            elif found := _ASSIGNED.match(line):
-                self._lines.setdefault((*section, *_parts(found[1])), number)
+            elif found := ASSIGNED.match(line):
+                self._lines.setdefault((*section, *parts_of(found[1])), number)
 
     def of(self, entry: Entry) -> int:
-        """The line of an entry, else of the nearest thing around it, else 0."""
+        """The line of an entry, else of the nearest thing around it, else the last line."""
         for end in range(len(entry), 0, -1):
             line = self._lines.get(entry[:end])
             if line:
                 return line
-        return 0
+        return self._end

@@ -204,9 +204,9 @@ def test_a_date_of_overseas_voters_is_checked_against_the_others(saltgrass_text:
     ],
 )
 def test_a_file_that_is_not_toml_names_the_line(text: str, line: int, expected: str) -> None:
-    found = only_mistake(text)
-    assert found.line == line
+    found = next(mistake for mistake in mistakes_of(text) if mistake.line == line)
     assert expected in found.expected
+    assert found.example
 
 
 def test_a_missing_file_is_a_mistake_with_its_path(tmp_path: Path) -> None:

@@ -1,0 +1,64 @@
+"""`replacements rules …`: check the office's rules, load and adopt them, show them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from replacements.commands.basics import FILE, Trouble, now, open_database
+from replacements.requests import office
+from replacements.rules.office import load_rules
+from replacements.settings import Settings
+
+
+@click.group()
+def rules() -> None:
+    """The office's rules: check, load, adopt, show."""
+
+
+@rules.command(name="check")
+@click.argument("file", type=FILE)
+def rules_check(file: Path) -> None:
+    """Say whether FILE is a valid rules file; every mistake at once."""
+    found = load_rules(file)
+    click.echo(f"{file}: valid. {found.office.name}, {found.election.name} on {found.election.date}.")
+
+
+@rules.command(name="load")
+@click.argument("file", type=FILE)
+@click.pass_obj
+def rules_load(settings: Settings, file: Path) -> None:
+    """Load FILE as the newest rules, not yet adopted: the service proposes by them, but voids nothing."""
+    load_rules(file)
+    with open_database(settings).write() as session:
+        force = office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
+    click.echo(f"Loaded. SHA-256 {force.sha256}. {'Adopted.' if force.adopted else 'Not adopted: nothing is voided.'}")
+
+
+@rules.command(name="adopt")
+@click.argument("file", type=FILE)
+@click.option("--by", "official", required=True, help="The official who adopts the rules, by name.")
+@click.pass_obj
+def rules_adopt(settings: Settings, file: Path, official: str) -> None:
+    """Load FILE and record that the official named with --by adopted it. From now on ballots can be voided."""
+    load_rules(file)
+    with open_database(settings).write() as session:
+        office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
+        force = office.adopt(session, official=official, by="command line", at=now())
+    click.echo(f"Adopted by {force.adopted_by} on {force.adopted_at:%Y-%m-%d %H:%M} UTC. SHA-256 {force.sha256}")
+
+
+@rules.command(name="show")
+@click.pass_obj
+def rules_show(settings: Settings) -> None:
+    """Which rules are in force, since when, by whom."""
+    with open_database(settings).read() as session:
+        force = office.in_force(session)
+    if force is None:
+        raise Trouble("No rules are loaded. Load the office's file: replacements rules load office.toml")
+    adopted = (
+        f"adopted by {force.adopted_by} on {force.adopted_at}" if force.adopted else "NOT adopted: nothing is voided"
+    )
+    click.echo(f"{force.rules.office.name}: {force.rules.election.name}, {force.rules.election.date}")
+    click.echo(f"{adopted}\nSHA-256 {force.sha256}")
