@@ -12,12 +12,15 @@ from replacements.roll.addresses import Delivery, parse, suffixes, units
 from replacements.roll.names import fold
 from replacements.roll.types import AddressClue, Voter
 
-# Best first. The first five agree closely enough to act on.
+# Best first. The first six agree closely enough to act on.
 LEVELS = (
-    "same", "mailing address", "unit not given", "street typo", "mailing address, unit not given", "unit differs",
-    "house number slip", "other street type", "other city", "street only", "city only", "differs",
+    "same", "mailing address", "unit not given", "street typo", "mailing address, unit not given",
+    "box, town not given", "unit differs", "house number slip", "other street type", "other city", "street only",
+    "other house number", "city only", "same town", "differs",
 )  # fmt: skip
-AGREE = frozenset(LEVELS[:5])
+AGREE = frozenset(LEVELS[:6])
+# Another place than the one on file, whatever else they share.
+ELSEWHERE = frozenset({"differs", "other city", "other house number", "same town"})
 _BUILDINGS = frozenset({"HALL", "HOUSE", "DORM", "DORMITORY", "TOWER", "RESIDENCE", "BARRACKS"})
 _DOUBLED = re.compile(r"(.)(?=\1)")
 _RANK = {level: place for place, level in enumerate(LEVELS)}
@@ -84,7 +87,7 @@ def agreement(clues: tuple[AddressClue, ...], voter: Voter) -> tuple[str, bool]:
 def differs_otherwise(clues: tuple[AddressClue, ...], voter: Voter) -> bool:
     """Whether an address that is not a new one is another than those on file."""
     places = places_on_file(voter)
-    return any(_level(clue, places) in ("differs", "other city") for clue in clues if not clue.moved)
+    return any(_level(clue, places) in ELSEWHERE for clue in clues if not clue.moved)
 
 
 def _best(levels: list[str]) -> str:
@@ -111,7 +114,9 @@ def _agreement(said: Place, filed: Place) -> str:
         if said.delivery.kind:
             return "differs"
         return "city only" if city else "differs"
-    if level in ("differs", "street only"):
+    if level == "differs":
+        return "same town" if city else "differs"
+    if level in ("street only", "other house number"):
         return level if city is not False else "differs"
     if city is False:
         return "other city"
@@ -120,7 +125,7 @@ def _agreement(said: Place, filed: Place) -> str:
     if said.delivery.kind in ("general", "named") and city is None:
         return "street only"
     if filed.delivery.kind == "box" and city is None and filed.delivery.number.startswith(("PO", "RR", "HC")):
-        return "street only"  # every town has a PO box 12
+        return "box, town not given"  # every town has a PO box 12
     return level
 
 
@@ -161,7 +166,7 @@ def _street_agreement(said: Delivery, filed: Delivery) -> str:
         return "other street type" if said.number == filed.number else "differs"
     if said.number != filed.number:
         slip = len(filed.number) > 1 and OSA.distance(said.number, filed.number) == 1
-        return "house number slip" if slip and names == "same" else "differs"
+        return "house number slip" if slip and names == "same" else "other house number"
     unit, other = said.unit_number, filed.unit_number
     if unit and other and unit != other:
         return "unit differs"

@@ -6,14 +6,15 @@ The roll is asked twice at most: for everybody who shares a key with the clues, 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
+from replacements.roll.address_fit import places_on_file
 from replacements.roll.keys import clue_keys, household_keys
 from replacements.roll.names import Written, read_name
-from replacements.roll.standing import SUFFICIENT, Case, Grade, grade, missing, separated
+from replacements.roll.standing import PUBLIC, SUFFICIENT, Case, Grade, grade, identity_sets, missing, separated
 from replacements.roll.types import Clues, Roll, Standing, Voter, Who
-from replacements.roll.weighing import Likeness, Scale
+from replacements.roll.weighing import Likeness, Scale, folded
 
 MOST_SHOWN = 8  # candidates handed on; more would not help a clerk
 _FACTS = {
@@ -33,25 +34,32 @@ _FACTS = {
 def identify(clues: Clues, roll: Roll, *, sufficient: Sequence[str], today: date) -> Who:
     """The voter whom `clues` describe, with a standing.
 
-    `sufficient`: the office's `[identity] with_name`, of `SUFFICIENT`. Raises ValueError for a name that is not in it.
+    `sufficient`: the office's `[identity] with_name` (`standing.identity_sets`). Raises ValueError for a fact that is
+    not in `SUFFICIENT`.
     `today` is the office's date, for ages.
     """
-    unknown = set(sufficient) - set(SUFFICIENT)
-    if unknown:
-        raise ValueError(f"not an item of identity: {', '.join(sorted(unknown))}; expected of {', '.join(SUFFICIENT)}")
+    sets = identity_sets(sufficient)
     written = [(place, name) for place, text in enumerate(clues.names) for name in read_name(text)]
     scale = Scale(roll)
     found = {voter.voter_id: voter for voter in roll.with_keys(clue_keys(clues))}
-    likenesses = _weigh(scale, clues, written, list(found.values()), today)
-    case = _case(clues, written, frozenset(sufficient), likenesses)
+    accounts = folded(clues.emails)
+    owners = [voter for voter in found.values() if voter.email and voter.email.strip().casefold() in accounts]
+    homes = frozenset(place for voter in owners for place in places_on_file(voter) if place is not None)
+
+    def weighed(voters: Iterable[Voter]) -> list[Likeness]:
+        return [scale.weigh(clues, written, voter, today, homes) for voter in voters]
+
+    likenesses = sorted(weighed(found.values()), key=_order)
+    case = _case(clues, written, sets, likenesses)
     grades = [grade(case, likeness) for likeness in likenesses]
     plausible = [g for g in grades if g.plausible]
-    if plausible:
-        keys = frozenset().union(*(household_keys(g.likeness.voter) for g in plausible[:2]))
+    near = [*(g.likeness.voter for g in plausible[:2]), *owners[:2]]
+    if near:
+        keys = frozenset().union(*(household_keys(voter) for voter in near))
         household = [v for v in roll.with_keys(keys) if v.voter_id not in found]
         if household:
-            likenesses = sorted([*likenesses, *_weigh(scale, clues, written, household, today)], key=_order)
-            case = _case(clues, written, frozenset(sufficient), likenesses)
+            likenesses = sorted([*likenesses, *weighed(household)], key=_order)
+            case = _case(clues, written, sets, likenesses)
             grades = [grade(case, likeness) for likeness in likenesses]
             plausible = [g for g in grades if g.plausible]
     return _answer(case, scale, grades, plausible)
@@ -61,14 +69,11 @@ def _order(likeness: Likeness) -> tuple[float, str]:
     return (-round(likeness.weight, 6), likeness.voter.voter_id)
 
 
-def _weigh(
-    scale: Scale, clues: Clues, written: Sequence[tuple[int, Written]], voters: Sequence[Voter], today: date
-) -> list[Likeness]:
-    return sorted((scale.weigh(clues, written, voter, today) for voter in voters), key=_order)
-
-
 def _case(
-    clues: Clues, written: Sequence[tuple[int, Written]], sufficient: frozenset[str], likenesses: Sequence[Likeness]
+    clues: Clues,
+    written: Sequence[tuple[int, Written]],
+    sufficient: frozenset[frozenset[str]],
+    likenesses: Sequence[Likeness],
 ) -> Case:
     emails = Counter(x.voter.email.strip().casefold() for x in likenesses if x.email == "on file")
     shared = frozenset(email for email, voters in emails.items() if voters > 1)
@@ -112,7 +117,8 @@ def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequen
             best,
             (),
             p,
-            f"{_agreeing(best).capitalize()} agree, and no other voter fits as well.",
+            f"{_agreeing(best).capitalize()} agree, and no other voter fits as well."
+            + (" Both are on public lists." if best.agreed == PUBLIC else ""),
         )
     if p < scale.decision["likely_p"] and not best.agreed:
         return _nobody(case, grades, probabilities)
@@ -203,6 +209,6 @@ def _why_not_certain(case: Case, best: Grade) -> str:
         return f"The name on file is another one; this voter was found by {_agreeing(best)}."
     if best.doubts:
         return f"{_agreeing(best).capitalize()} agree, but {_list(best.doubts)} leaves a doubt."
-    if not best.agreed & case.sufficient:
+    if not best.enough(case.sufficient):
         return "One voter of this name is on the roll, but nothing else that the office asks for agrees."
     return f"{_agreeing(best).capitalize()} agree, but the name is too common to be sure."

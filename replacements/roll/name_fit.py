@@ -13,7 +13,7 @@ from rapidfuzz.distance import OSA
 
 from replacements.roll.names import NameOnFile, Written, bare_parts, same_but_for_spelling, surname_parts
 from replacements.roll.nicknames_known import is_known, relation
-from replacements.roll.romanisation import given_pattern, same_surname, sound, split_name, surname_spellings
+from replacements.roll.romanisation import given_pattern, may_be_one, same_surname, split_name, surname_spellings
 
 # Best first. The places in these lists order the readings of one name; what they are worth is in weights.toml.
 LAST_LEVELS = ("same", "transliteration", "former name", "part", "typo", "initial", "missing", "differs")
@@ -36,6 +36,7 @@ class NameFit:
     middle: str = "missing"
     turned: bool = False
     place: int = 0  # which of the written forms it was, 0 = best
+    other_letter: bool = False  # a typo that changes the first letter of the given name
 
     @property
     def fits(self) -> bool:
@@ -153,7 +154,7 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
             return "same", given[size:]
     word, first = given[0], filed.first[0]
     everything = "".join(given)
-    if len(whole) > 3 and sound(everything) == sound(whole) and len(filed.first) + len(given) > 2:
+    if len(whole) > 3 and len(filed.first) + len(given) > 2 and may_be_one(everything, whole):
         return "transliteration", ()
     if same_but_for_spelling(word, first):
         return "transliteration", given[1:]
@@ -175,6 +176,11 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
     if filed.middle and len(word) > 1 and (word == filed.middle[0] or relation(word, filed.middle[0]) == "nickname"):
         return "middle name", given[1:]
     return "differs", given[1:]
+
+
+def other_letter(word: str, first: str) -> bool:
+    """Whether a slip would have hit the first letter, which it seldom does: Hayden and Jayden are brothers."""
+    return word[0] != first[0] and word[:2] != first[1::-1] and word[1:] != first and first[1:] != word
 
 
 def _middle_level(rest: tuple[str, ...], filed: NameOnFile) -> str:

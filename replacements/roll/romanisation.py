@@ -125,3 +125,31 @@ def sound(roman: str) -> str:
     for pattern, instead in _SAME_SOUND:
         text = pattern.sub(instead, text)
     return text
+
+
+_VOWELS_HEARD = re.compile(r"[wy]?[aeiou]+")
+
+
+@lru_cache(maxsize=1)
+def _readings() -> dict[str, frozenset[int]]:
+    """A spelling of a vowel -> the places of the vowels that are spelled so."""
+    found: dict[str, set[int]] = {}
+    for place, forms in enumerate(spellings().vowels):
+        for form in forms:
+            found.setdefault(form, set()).add(place)
+    return {form: frozenset(places) for form, places in found.items()}
+
+
+@lru_cache(maxsize=8192)
+def may_be_one(one: str, other: str) -> bool:
+    """Whether two Roman spellings may be one Korean given name. `minsu` may be 민수 or 민서, so it is one with `minsoo`
+    and with `minseo`; these two are brothers."""
+    if sound(one) != sound(other):
+        return False
+    vowels, others = _VOWELS_HEARD.findall(one), _VOWELS_HEARD.findall(other)
+    if len(vowels) != len(others):
+        return True
+    known = _readings()
+    return all(
+        a == b or a not in known or b not in known or known[a] & known[b] for a, b in zip(vowels, others, strict=True)
+    )

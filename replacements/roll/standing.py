@@ -17,6 +17,17 @@ from replacements.roll.types import Clues
 from replacements.roll.weighing import Likeness
 
 SUFFICIENT = ("birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file")
+PUBLIC = frozenset({"address"})  # on lists that anybody may see, and known to every relative
+_GENERATION_TOLD = ("same", "swapped", "slip", "month and year", "year")
+
+
+def identity_sets(items: Sequence[str]) -> frozenset[frozenset[str]]:
+    """The office's `[identity] with_name` as sets of facts, each of which is enough beside a name that fits: an item
+    alone, or several joined by a plus sign (`address+phone_on_file`). Raises ValueError for a fact unknown here."""
+    sets = frozenset(frozenset(part.strip() for part in item.split("+")) for item in items)
+    if unknown := frozenset().union(*sets) - set(SUFFICIENT):
+        raise ValueError(f"not an item of identity: {', '.join(sorted(unknown))}; expected of {', '.join(SUFFICIENT)}")
+    return sets
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +36,7 @@ class Case:
 
     clues: Clues
     written: Sequence[tuple[int, Written]]
-    sufficient: Set[str]
+    sufficient: Set[Set[str]]  # each of them is enough
     shared_emails: frozenset[str]  # addresses (folded) that more than one candidate has on file
     owned_ids: frozenset[str]  # voter ids of candidates whose id was quoted exactly
 
@@ -41,8 +52,12 @@ class Grade:
     doubts: tuple[str, ...]
     plausible: bool
 
-    def certain(self, sufficient: Set[str]) -> bool:
-        return self.fits and bool(self.agreed & sufficient) and not self.contradictions and not self.doubts
+    def enough(self, sufficient: Set[Set[str]]) -> bool:
+        """Whether one of the office's sets of facts agrees whole."""
+        return any(facts <= self.agreed for facts in sufficient)
+
+    def certain(self, sufficient: Set[Set[str]]) -> bool:
+        return self.fits and self.enough(sufficient) and not self.contradictions and not self.doubts
 
 
 def grade(case: Case, likeness: Likeness) -> Grade:
@@ -115,6 +130,10 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
         found.append("birth_date")
     if likeness.suffix == "not on file" and not personal:
         found.append("suffix")
+    # a Jr on the roll has, or had, a father of his name, who need not be on it
+    told = own_email or likeness.birth_date in _GENERATION_TOLD or likeness.age == "same"
+    if not likeness.suffix and not personal and not told and name_of(likeness.voter).suffix:
+        found.append("suffix")
     reached = own_email or "phone_on_file" in agreed
     if (
         likeness.moving
@@ -127,9 +146,12 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
         found.append("age")
     if name is None:
         return found
-    if name.middle == "differs" and not personal and not own_email:
-        found.append("middle_name")
+    own = own_email or agreed & {"voter_id", "ballot_number"}  # what not even a twin shares
+    if name.middle == "differs" and not own and (name.first == "part" or "birth_date" not in agreed):
+        found.append("middle_name")  # Min-seo for Min-soo: with a given name of two words the other is a brother's
     if (name.last == "typo" or name.first == "typo") and agreed == {"phone_on_file"}:
+        found.append("name")
+    if name.other_letter and name.first == "typo" and not own:
         found.append("name")
     if name.turned and name.last != "transliteration" and name.first in ("initial", "typo"):
         found.append("name")
@@ -189,7 +211,8 @@ def _plausible(case: Case, likeness: Likeness, agreed: frozenset[str], contradic
             return bool(individual)
         return bool(agreed) or close_date or name.first == "typo"
     if name.last in ("missing", "initial"):
-        return bool(agreed) or (close_date and name.first != "missing")
+        of_household = likeness.email == "household" and _given_only(likeness)
+        return bool(agreed) or of_household or (close_date and name.first != "missing")
     return True  # a family name alone, or two doubtful parts: the probability decides
 
 
@@ -221,7 +244,7 @@ def separated(case: Case, one: Grade, other: Grade) -> bool:
     # a new address may be a namesake's, whom the writer moves in with
     if a.address in address_fit.AGREE and not a.moving and b.address not in address_fit.AGREE:
         return True
-    if a.address == "street only" and not a.moving and b.address == "differs":
+    if a.address == "street only" and not a.moving and b.address in address_fit.ELSEWHERE:
         return True
     exact = a.name is None or a.name.first in ("same", "transliteration")
     if "email_on_file" in one.agreed - other.agreed and (exact or not house):

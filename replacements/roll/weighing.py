@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from importlib import resources
@@ -17,7 +17,7 @@ from rapidfuzz.distance import OSA
 
 from replacements.roll import address_fit, dates
 from replacements.roll.keys import name_of
-from replacements.roll.name_fit import NameFit, compare
+from replacements.roll.name_fit import NameFit, compare, near, other_letter
 from replacements.roll.names import NameOnFile, Written, suffix_form
 from replacements.roll.nicknames_known import meanings, relation
 from replacements.roll.phones import digits, same
@@ -105,15 +105,27 @@ class Scale:
         self._parameters = parameters()
         self.size = max(1.0, 0.5 / roll.share_of_last_name(""))  # nobody's name is nobody: half a voter's share
         self._shares: dict[tuple[str, str], float] = {}
+        self._called: dict[str, float] = {}
 
     @property
     def decision(self) -> Mapping[str, float]:
         return self._parameters.decision
 
-    def weigh(self, clues: Clues, written: Sequence[tuple[int, Written]], voter: Voter, today: date) -> Likeness:
-        """`written`: the names that could be read, each with its place in `clues.names`."""
+    def weigh(
+        self,
+        clues: Clues,
+        written: Sequence[tuple[int, Written]],
+        voter: Voter,
+        today: date,
+        homes: Set[address_fit.Place] = frozenset(),
+    ) -> Likeness:
+        """`written`: the names that could be read, each with its place in `clues.names`. `homes`: where the voters live
+        whose account on file was written from."""
         filed = name_of(voter)
-        fit = min((compare(name, filed, place) for place, name in written), key=_best_name, default=None)
+        fits = [compare(name, filed, place) for place, name in written]
+        if any(fit.first == "typo" for fit in fits):
+            fits = [self._slip_or_name(fit, filed, written) for fit in fits]
+        fit = min(fits, key=_best_name, default=None)
         address, moving = address_fit.agreement(clues.addresses, voter)
         levels = {
             "birth_date": dates.agreement(clues.birth_dates, voter.birth_date),
@@ -122,7 +134,7 @@ class Scale:
             "address": address,
             "voter_id": _voter_id(clues.voter_ids, voter.voter_id),
             "ballot_number": _ballot(clues.ballot_owners, voter.voter_id),
-            "email": _email(clues.emails, voter.email),
+            "email": _email(clues.emails, voter, homes),
             "phone": _phone(clues.phones, voter.phone),
         }
         weights = {field: self._bits(field, level) for field, level in levels.items() if level}
@@ -147,6 +159,32 @@ class Scale:
             sum(weights.values()),
             weights,
         )
+
+    def _slip_or_name(self, fit: NameFit, filed: NameOnFile, written: Sequence[tuple[int, Written]]) -> NameFit:
+        """A given name one slip away that others on the roll have as often is a name of its own: Thinh, not Thanh."""
+        if fit.first != "typo":
+            return fit
+        first = filed.first[0]
+        said = {
+            token
+            for place, name in written
+            if place == fit.place
+            for token in name.tokens
+            if near(token, first) or near(token, "".join(filed.first))
+        }
+        if any(self._is_name(token, first) for token in said):
+            return replace(fit, first="similar name")
+        return replace(fit, other_letter=all(other_letter(token, first) for token in said))
+
+    def _is_name(self, token: str, first: str) -> bool:
+        voters = self._voters_called(token)
+        return voters >= 1 and voters >= self.decision["own_name"] * self._voters_called(first)
+
+    def _voters_called(self, name: str) -> float:
+        known = self._called.get(name)
+        if known is None:
+            known = self._called[name] = self._roll.share_of_first_name(name) * self.size
+        return known
 
     def _bits(self, field: str, level: str, share: float = 1.0) -> float:
         p = self._parameters.fields[field][level]
@@ -213,10 +251,19 @@ def _ballot(owners: tuple[str, ...], voter_id: str) -> str:
     return "" if not owners else "same" if voter_id in owners else "differs"
 
 
-def _email(said: tuple[str, ...], filed: str) -> str:
-    if not filed or not said:
+def _email(said: tuple[str, ...], voter: Voter, homes: Set[address_fit.Place]) -> str:
+    if not said:
         return ""
-    return "on file" if filed.strip().casefold() in {email.strip().casefold() for email in said} else "another on file"
+    filed = voter.email.strip().casefold()
+    if filed and filed in folded(said):
+        return "on file"
+    if homes and not homes.isdisjoint(address_fit.places_on_file(voter)):
+        return "household"
+    return "another on file" if filed else ""
+
+
+def folded(emails: Iterable[str]) -> frozenset[str]:
+    return frozenset(email.strip().casefold() for email in emails) - {""}
 
 
 def _phone(said: tuple[str, ...], filed: str) -> str:

@@ -26,7 +26,7 @@ Shares = Annotated[dict[int, float], BeforeValidator(shapes.shares)]
 Date = date  # a field of that name would hide the type
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 ReturnRule = Literal["received", "postmarked"]
-Evidence = Literal["birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file"]
+Evidence = Annotated[str, AfterValidator(shapes.identity_facts)]
 RETURN_RULE = Said('"received" or "postmarked"', 'return_rule = "postmarked"')
 
 
@@ -181,14 +181,16 @@ class AddressChange(Section):
 
 
 class Identity(Section):
-    """`[identity]`: what makes `certain` together with a name that fits."""
+    """`[identity]`: what makes `certain` together with a name that fits. Name and address are on public lists, and a
+    son of the same name has both: an office that would not have them alone asks for `address+phone_on_file`."""
 
     with_name: Annotated[
         tuple[Evidence, ...],
         Field(strict=False, min_length=1),
         Said(
-            "a list of: birth_date, voter_id, ballot_number, address, email_on_file, phone_on_file",
-            'with_name = ["birth_date", "voter_id"]',
+            "a list of: birth_date, voter_id, ballot_number, address, email_on_file, phone_on_file; "
+            "several that are only enough together are joined by +",
+            'with_name = ["birth_date", "voter_id", "address+phone_on_file"]',
         ),
     ] = ("birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file")
     unverified_sender: Annotated[Literal["read"], Said('"read"', 'unverified_sender = "read"')] = "read"

@@ -26,6 +26,7 @@ CONTENTS = (
     "identification notice if required",
     "postage-paid return mailer",
 )
+IDENTITY_FACTS = frozenset({"birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file"})
 SUM_TOLERANCE = 0.01
 LONGEST_DAYS = 60
 
@@ -62,6 +63,14 @@ def website(value: str) -> str:
     if value and not re.fullmatch(r"https?://[^\s/]+(/\S*)?", value):
         raise ValueError("a web address that begins with https://")
     return value
+
+
+def identity_facts(value: str) -> str:
+    """One fact, or several that are only enough together: `address+phone_on_file`."""
+    facts = [fact.strip() for fact in value.split("+")]
+    if not set(facts) <= IDENTITY_FACTS:
+        raise ValueError(f"facts of: {', '.join(sorted(IDENTITY_FACTS))}, alone or joined by +")
+    return "+".join(facts)
 
 
 def host_name(value: str) -> str:

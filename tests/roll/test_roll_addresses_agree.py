@@ -21,7 +21,7 @@ from replacements.roll.types import AddressClue, Clues, Standing, Voter
         ("9 Heron Landing Rd", "9 Heron Landing", "same"),
         ("9 Heron Rd", "9 Heron Landing Rd", "differs"),
         ("9 Heron Landing Ct", "9 Heron Landing Rd", "other street type"),
-        ("11 Heron Landing", "9 Heron Landing Rd", "differs"),
+        ("11 Heron Landing", "9 Heron Landing Rd", "other house number"),
     ],
 )
 def test_a_street_word_left_out_behind_a_name_that_ends_in_one(said: str, filed: str, level: str) -> None:

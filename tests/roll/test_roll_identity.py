@@ -288,8 +288,16 @@ def test_another_apartment_is_not_enough_and_none_given_is() -> None:
     assert who("José García", at="220 Pell St").standing is Standing.CERTAIN
 
 
-def test_a_post_office_box_needs_its_town() -> None:
-    assert who("Anna van der Berg", at="PO Box 12").standing is Standing.LIKELY
+def test_a_post_office_box_without_its_town_is_enough_beside_the_name_unless_a_namesake_has_the_same_elsewhere() -> (
+    None
+):
+    assert who("Anna van der Berg", at="PO Box 12").standing is Standing.CERTAIN
+    assert who("Anna van der Berg", at=AddressClue("PO Box 12", city="Farwick")).standing is Standing.LIKELY
+    box = {"mail_street": "PO Box 12", "mail_city": "Farwick", "mail_zip": "43998"}
+    other = voter("1", "van der Berg", "Anna", "1977-01-09", "8 Dunlin Ave", **box)
+    clues = Clues(names=("Anna van der Berg",), addresses=(AddressClue("PO Box 12"),))
+    both = identify(clues, MemoryRoll([*ROLL, other]), sufficient=SUFFICIENT, today=TODAY)
+    assert both.standing is Standing.UNCLEAR
 
 
 def test_a_new_address_that_a_namesake_has_does_not_decide() -> None:

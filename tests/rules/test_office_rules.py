@@ -231,3 +231,10 @@ def test_a_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
 def test_the_hash_that_is_adopted_changes_with_every_character() -> None:
     assert sha256_of("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"  # FIPS 180-4 example
     assert sha256_of(SHORTEST) != sha256_of(SHORTEST + " ")
+
+
+def test_facts_that_are_only_enough_together_are_joined_by_a_plus_sign(saltgrass_text: str) -> None:
+    guarded = parse_rules(saltgrass_text + '\n[identity]\nwith_name = ["birth_date", "address + phone_on_file"]\n')
+    assert guarded.identity.with_name == ("birth_date", "address+phone_on_file")
+    with pytest.raises(RulesError, match=r"identity\.with_name"):
+        parse_rules(saltgrass_text + '\n[identity]\nwith_name = ["address+shoe_size"]\n')
