@@ -7,14 +7,15 @@ from pathlib import Path
 import click
 
 from replacements.commands.basics import FILE, Trouble, now, open_database
+from replacements.proposals import table_page
 from replacements.requests import office
-from replacements.rules.office import load_rules
+from replacements.rules.office import load_rules, parse_rules, sha256_of, text_of
 from replacements.settings import Settings
 
 
 @click.group()
 def rules() -> None:
-    """The office's rules: check, load, adopt, show."""
+    """The office's rules: check, load, adopt, show, compare, print, learn."""
 
 
 @rules.command(name="check")
@@ -62,3 +63,22 @@ def rules_show(settings: Settings) -> None:
     )
     click.echo(f"{force.rules.office.name}: {force.rules.election.name}, {force.rules.election.date}")
     click.echo(f"{adopted}\nSHA-256 {force.sha256}")
+
+
+@rules.command(name="table")
+@click.argument("file", type=FILE, required=False)
+@click.option("--out", "out_file", type=FILE, help="Write the page there, as HTML.")
+def rules_table(file: Path | None, out_file: Path | None) -> None:
+    """Print the decision table in words: when what is proposed, and by which rule.
+
+    With FILE, an office's rules, its own figures stand in the sentences.
+    """
+    source = text_of(file) if file is not None else ""
+    found = parse_rules(source, str(file)) if file is not None else None
+    if out_file is None:
+        click.echo(table_page.as_text(found), nl=False)
+        return
+    out_file.parent.mkdir(parents=True, exist_ok=True)
+    page = table_page.as_html(found, sha256=sha256_of(source) if found is not None else "")
+    out_file.write_text(page, encoding="utf-8", newline="\n")
+    click.echo(f"Written: {out_file}")

@@ -7,7 +7,7 @@ from datetime import date
 from itertools import product
 from pathlib import Path
 
-from replacements.proposals.situation import Situation
+from replacements.proposals.situation import SURE_ENOUGH_TO_VOID, Situation
 from replacements.proposals.table import ROWS, propose
 from replacements.proposals.types import Action, BallotOnRecord
 from replacements.reading.types import Cause, Flag, Kind
@@ -53,8 +53,9 @@ def test_a_certain_voter_with_a_spoiled_ballot_gets_another() -> None:
 
 
 def test_voiding_wants_a_surer_reading_than_asking() -> None:
-    assert action(asking(Kind.SPOILED_BALLOT, kinds={Kind.SPOILED_BALLOT: 0.85})) is Action.READ
-    assert action(asking(Kind.NOT_RECEIVED, kinds={Kind.NOT_RECEIVED: 0.85})) is Action.STATEMENT_FIRST
+    thin = SURE_ENOUGH_TO_VOID - 0.05
+    assert action(asking(Kind.SPOILED_BALLOT, kinds={Kind.SPOILED_BALLOT: thin})) is Action.READ
+    assert action(asking(Kind.NOT_RECEIVED, kinds={Kind.NOT_RECEIVED: thin})) is Action.STATEMENT_FIRST
 
 
 def test_who_has_a_replacement_and_asks_about_it_is_read_by_a_person() -> None:
@@ -286,7 +287,7 @@ def _every_situation() -> list[Situation]:
                 replace(situation, topics=("deadline",)),
                 replace(situation, language="fr"),
                 replace(situation, kinds=dict.fromkeys(kind, 0.51)),
-                replace(situation, kinds=dict.fromkeys(kind, 0.8), cause=Cause.SPOILED),
+                replace(situation, kinds=dict.fromkeys(kind, SURE_ENOUGH_TO_VOID - 0.1), cause=Cause.SPOILED),
                 *(replace(situation, cause=cause) for cause in Cause),
             ]
     return found
