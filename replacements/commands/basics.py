@@ -15,6 +15,7 @@ from replacements.store.migrate import migrate
 
 FILE = click.Path(path_type=Path)
 out = Console()
+err = Console(stderr=True)  # for progress, so that the output can go into a file
 
 
 class Trouble(click.ClickException):

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 import click
+from rich.markup import escape
+from rich.progress import Progress
+from rich.table import Table
 
-from replacements.commands.basics import FILE, Trouble, now, open_database
+from replacements.commands.basics import FILE, Trouble, err, now, open_database, out
 from replacements.proposals import table_page
+from replacements.reading import learned
 from replacements.requests import office
+from replacements.requests.comparing import compare
 from replacements.rules.office import load_rules, parse_rules, sha256_of, text_of
 from replacements.settings import Settings
 
@@ -82,3 +88,49 @@ def rules_table(file: Path | None, out_file: Path | None) -> None:
     page = table_page.as_html(found, sha256=sha256_of(source) if found is not None else "")
     out_file.write_text(page, encoding="utf-8", newline="\n")
     click.echo(f"Written: {out_file}")
+
+
+@rules.command(name="compare")
+@click.argument("old", type=FILE)
+@click.argument("new", type=FILE)
+@click.option("--mail", multiple=True, required=True, type=FILE, help=".eml files, mbox files, Maildirs, or folders.")
+@click.option("--roll", required=True, type=FILE, help="roll.csv")
+@click.option("--ballots", required=True, type=FILE, help="ballots.csv")
+@click.pass_obj
+def rules_compare(settings: Settings, old: Path, new: Path, mail: tuple[Path, ...], roll: Path, ballots: Path) -> None:
+    """Say which proposals of earlier mail would change if NEW held instead of OLD. Nothing is written or sent.
+
+    Where the two are rules of different elections, the mail is judged at the same distance from election day.
+    """
+    old_rules, new_rules = load_rules(old), load_rules(new)
+    learned.use(settings.weights_in_use())
+    with Progress(console=err, transient=True) as bar:
+        task = bar.add_task("Judging twice", total=None)
+        found = compare(
+            mail,
+            old_rules,
+            new_rules,
+            roll=roll,
+            ballots=ballots,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )
+    for path, line in found.refused:
+        click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)
+    if found.moved:
+        click.echo(f"The elections are {abs(found.moved.days)} days apart: the mail is judged by days before each.")
+    click.echo(
+        f"{found.messages} messages, {found.requests} requests; {len(found.changes)} would be proposed otherwise."
+    )
+    if found.unreadable:
+        click.echo(f"{found.unreadable} messages cannot be read; a person reads them under either.")
+    if not found.changes:
+        return
+    counted = Table("old", "new", title="What would change", title_justify="left")
+    counted.add_column("requests", justify="right")
+    for (was, now_), number in Counter((change.old, change.new) for change in found.changes).most_common():
+        counted.add_row(was, now_, str(number))
+    out.print(counted)
+    listed = Table("message", "person", "old", "new", "by the rule", title="Each of them", title_justify="left")
+    for change in found.changes:
+        listed.add_row(*(escape(text) for text in (change.message, change.person, change.old, change.new, change.rule)))
+    out.print(listed)

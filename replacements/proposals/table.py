@@ -36,7 +36,14 @@ def propose(situation: Situation) -> Proposal:
     form = ""
     if row.action is Action.SEND_FORM:
         form = situation.rules.address_change.form if new_address(situation) else "assistance form"
-    return Proposal(row.action, tuple(reasons), two_people, topics if row.action is Action.ANSWER else (), form)
+    return Proposal(
+        row.action,
+        tuple(reasons),
+        two_people,
+        topics if row.action is Action.ANSWER else (),
+        form,
+        row=ROWS.index(row) + 1,
+    )
 
 
 def _two_people(s: Situation) -> Iterator[Because]:

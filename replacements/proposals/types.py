@@ -54,3 +54,4 @@ class Proposal:
     two_people: bool = False
     topics: tuple[str, ...] = ()  # for ANSWER: the reviewed texts
     form: str = ""  # for SEND_FORM
+    row: int = 0  # of the decision table, from 1

@@ -99,16 +99,18 @@ def judge(
     at: datetime | None = None,
     now: datetime | None = None,
     history: History | None = None,
+    known: Reading | None = None,
     clock: Callable[[], float] = time.perf_counter,
 ) -> Judgement:
     """Judge one message. Whether it came in time is judged as of `at` (default: its arrival); which mailing a ballot
-    could go into, as of `now` (default: `at`). `clock` only measures how long the stages took."""
+    could go into, as of `now` (default: `at`). `known`: what was read in this very letter before, when it is judged
+    again by other rules. `clock` only measures how long the stages took."""
     at = at or letter.arrived
     now = now or at
     history = history or NoHistory()
     started = clock()
     whole, letter = letter, _cut(letter)
-    reading = read(letter)
+    reading = known if known is not None else read(letter)
     after_reading = clock()
     earlier = history.of_conversation(letter)
     common = _message_situation(letter, reading, rules)

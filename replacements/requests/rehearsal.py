@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
-from replacements.ballots.lines import read_ballots
+from replacements.ballots.lines import BallotLine, read_ballots
 from replacements.mail.letter import UnreadableMail
 from replacements.mail.parsing import parse
 from replacements.requests import answer, drafting
@@ -37,22 +37,26 @@ def load_office(office: Path, roll: Path, ballots: Path) -> Office:
     rules = load_rules(office)
     voters = read_roll(roll, rules.columns.roll)
     lines, bad_lines = read_ballots(ballots, rules.columns.ballots)
-    on_record = [
+    refused = [(roll, line) for line in voters.refused] + [(ballots, line) for line in bad_lines]
+    return Office(rules, MemoryRoll(voters.voters), BallotsInMemory(on_record(lines.values())), tuple(refused))
+
+
+def on_record(lines: Iterable[BallotLine], moved: timedelta = timedelta()) -> list[Ballot]:
+    """The lines of a file as ballots on record, with all days moved by so much."""
+    return [
         Ballot(
             number=line.number,
             election_id="rehearsal",
             voter_id=line.voter_id,
             style=line.style,
             state=line.state,
-            mailed_on=line.mailed_on,
-            returned_on=line.returned_on,
+            mailed_on=line.mailed_on + moved if line.mailed_on else None,
+            returned_on=line.returned_on + moved if line.returned_on else None,
             replaces=line.replaces,
             void_reason=line.void_reason,
         )
-        for line in lines.values()
+        for line in lines
     ]
-    refused = [(roll, line) for line in voters.refused] + [(ballots, line) for line in bad_lines]
-    return Office(rules, MemoryRoll(voters.voters), BallotsInMemory(on_record), tuple(refused))
 
 
 def rehearse(
