@@ -22,6 +22,7 @@ AGREE = frozenset(LEVELS[:6])
 # Another place than the one on file, whatever else they share.
 ELSEWHERE = frozenset({"differs", "other city", "other house number", "same town"})
 _BUILDINGS = frozenset({"HALL", "HOUSE", "DORM", "DORMITORY", "TOWER", "RESIDENCE", "BARRACKS"})
+_DIGITS, _NOT_DIGITS = re.compile(r"\d"), re.compile(r"\D")
 _DOUBLED = re.compile(r"(.)(?=\1)")
 _RANK = {level: place for place, level in enumerate(LEVELS)}
 
@@ -184,8 +185,13 @@ def _same_names(said: Delivery, filed: Delivery) -> str:
         return "same"
     if _holds_suffix(one, other, filed.suffix) or _holds_suffix(other, one, said.suffix):
         return "same"
+    if _slip_of_suffix(one, other, filed.suffix) or _slip_of_suffix(other, one, said.suffix):
+        return "typo"  # Dunlin Aev
     if any(c.isdigit() for c in one + other):
-        return ""
+        one, number = _DIGITS.sub("", one), _NOT_DIGITS.sub("", one)
+        if number != _NOT_DIGITS.sub("", other):
+            return ""
+        other = _DIGITS.sub("", other)  # County Highhway 20
     longest = max(len(one), len(other))
     if _DOUBLED.sub("", one) == _DOUBLED.sub("", other):
         return "typo"  # Pel, Pell
@@ -198,6 +204,13 @@ def _holds_suffix(longer: str, shorter: str, suffix: str) -> bool:
     """Whether `longer` is `shorter` with its suffix written out as part of the name: Heron Landing (Rd), Heron Lndg."""
     rest = longer[len(shorter) :]
     return bool(suffix and rest) and longer.startswith(shorter) and suffixes().get(rest, rest) == suffix
+
+
+def _slip_of_suffix(longer: str, shorter: str, suffix: str) -> bool:
+    rest = longer[len(shorter) :]
+    if not (suffix and rest and longer.startswith(shorter)) or rest in suffixes():
+        return False
+    return any(short == suffix and OSA.distance(rest, spelling) == 1 for spelling, short in suffixes().items())
 
 
 def _words(delivery: Delivery) -> str:

@@ -21,8 +21,8 @@ _NUMBER = re.compile(r"\d+[A-Z]?(?:-\d+[A-Z]?)?|[NSEW]\d+[NSEW]\d+")
 _FRACTION = re.compile(r"\d/\d")
 _BOX = r"(?:#|NO|NUM|NUMBER)? ?#? ?(?P<box>[A-Z]?-?\d+[A-Z]?(?:-\d+)?|[A-Z])"
 _PO_BOX = re.compile(
-    r"(?:(?:P ?O|POST OFFICE|POSTAL|APARTADO(?: POSTAL)?) ?(?:BOX|BX|DRAWER)?|P ?O ?B|BOX|DRAWER|CALLER|BIN|LOCK ?BOX|"
-    r"FIRM CALLER)\s?" + _BOX + r"(?: (?P<rest>.*))?"
+    r"(?:P ?O ?B(?![A-Z])|(?:P ?O|POST OFFICE|POSTAL|APARTADO(?: POSTAL)?) ?(?:BOX|BX|DRAWER)?|BOX|DRAWER|"
+    r"CALLER|BIN|LOCK ?BOX|FIRM CALLER)\s?" + _BOX + r"(?: (?P<rest>.*))?"
 )
 _ROUTE = re.compile(
     r"(?:R ?R|RURAL (?:ROUTE|RTE|RT)|R ?F ?D(?: (?:ROUTE|RTE|RT))?|RD|RURAL FREE DELIVERY|(?:RTE?|ROUTE)(?= ?\d+ ))"

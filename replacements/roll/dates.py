@@ -95,7 +95,7 @@ def _agreement(said: PartialDate, filed: PartialDate) -> str:
 def _other_year(year: int, filed: int, wrong: int, known: int) -> str:
     if wrong >= 2:
         return "differs"
-    if abs(year - filed) < GENERATION and OSA.distance(str(year), str(filed)) == 1:
+    if abs(year - filed) == 1 or (abs(year - filed) < GENERATION and OSA.distance(str(year), str(filed)) == 1):
         return "slip" if known == 3 else "one part differs"
     return "year differs"
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 from rapidfuzz.distance import OSA
 
 from replacements.roll.names import NameOnFile, Written, bare_parts, same_but_for_spelling, surname_parts
-from replacements.roll.nicknames_known import is_known, relation
+from replacements.roll.nicknames_known import full_names, is_known, relation
 from replacements.roll.romanisation import given_pattern, may_be_one, same_surname, split_name, surname_spellings
 
 # Best first. The places in these lists order the readings of one name; what they are worth is in weights.toml.
@@ -167,8 +167,9 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
         return "initial", given[1:]
     if len(word) == 2 and filed.middle and word == first[0] + filed.middle[0][0] and not is_known(word):
         return "initial", given[1:]
-    if known or (3 <= len(word) < len(first) - 1 and first.startswith(word) and not is_known(word)):
-        return "loose nickname", given[1:]  # a short form that no table has (Ottil for Ottiliana)
+    shortened = 3 <= len(word) < len(first) - 1 and first.startswith(word)
+    if known or (shortened and (not is_known(word) or full_names(word))):
+        return "loose nickname", given[1:]  # a short form that no table has (Ottil for Ottiliana, Dan for Danielle)
     if near(word, whole) or near(word, first):
         return ("similar name" if is_known(word) else "typo"), given[1:]
     if len(filed.first) > 1 and word == filed.first[-1]:

@@ -18,6 +18,7 @@ from replacements.roll.weighing import Likeness
 
 SUFFICIENT = ("birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file")
 PUBLIC = frozenset({"address"})  # on lists that anybody may see, and known to every relative
+_NUMBERS = frozenset({"voter_id", "ballot_number"})
 _GENERATION_TOLD = ("same", "swapped", "slip", "month and year", "year")
 
 
@@ -124,9 +125,10 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
     name, found = likeness.name, []
     personal = agreed & {"birth_date", "voter_id", "ballot_number"}
     own_email = "email_on_file" in agreed and likeness.voter.email.casefold() not in case.shared_emails
-    if likeness.birth_date in ("swapped", "slip", "one part differs") and len(agreed) < (
-        2 if likeness.birth_date != "one part differs" else 3
-    ):
+    own = own_email or bool(agreed & _NUMBERS)  # what not even a twin shares
+    if likeness.birth_date in ("swapped", "slip") and len(agreed) < 2 and not own:
+        found.append("birth_date")
+    if likeness.birth_date == "one part differs" and len(agreed) < 3:
         found.append("birth_date")
     if likeness.suffix == "not on file" and not personal:
         found.append("suffix")
@@ -146,9 +148,9 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
         found.append("age")
     if name is None:
         return found
-    own = own_email or agreed & {"voter_id", "ballot_number"}  # what not even a twin shares
-    if name.middle == "differs" and not own and (name.first == "part" or "birth_date" not in agreed):
-        found.append("middle_name")  # Min-seo for Min-soo: with a given name of two words the other is a brother's
+    # Min-seo for Min-soo: of a given name in two words, another second one is a brother's
+    if name.middle == "differs" and (name.first == "part" or not (own or "birth_date" in agreed)):
+        found.append("middle_name")
     if (name.last == "typo" or name.first == "typo") and agreed == {"phone_on_file"}:
         found.append("name")
     if name.other_letter and name.first == "typo" and not own:
@@ -194,7 +196,7 @@ def _plausible(case: Case, likeness: Likeness, agreed: frozenset[str], contradic
             or ("birth_date" in agreed and local)
         )
     if name.fits:
-        only_numbers = set(contradictions) <= {"voter_id", "ballot_number"}  # another's number, copied by mistake
+        only_numbers = set(contradictions) <= _NUMBERS  # another's number, copied by mistake
         return bool(agreed) or only_numbers
     if hard:
         return False
@@ -219,10 +221,13 @@ def _plausible(case: Case, likeness: Likeness, agreed: frozenset[str], contradic
 def separated(case: Case, one: Grade, other: Grade) -> bool:
     """Whether something that was said tells `one` from `other`, in favour of `one`."""
     a, b = one.likeness, other.likeness
-    if len(other.contradictions) > len(one.contradictions):
-        return True
-    if {"voter_id", "ballot_number"} & (one.agreed - other.agreed):
-        return True
+    # Mary with Marie's number: whose name it is outweighs whose number it is
+    only_numbers = set(other.contradictions) - set(one.contradictions) <= _NUMBERS
+    if not (other.agreed and only_numbers and _given_exact(b) and not _given_exact(a)):
+        if len(other.contradictions) > len(one.contradictions):
+            return True
+        if _NUMBERS & (one.agreed - other.agreed):
+            return True
     if a.birth_date == "same" and b.birth_date not in ("same", ""):
         return True
     if a.birth_date in ("swapped", "slip", "day and month", "month and year", "year") and b.birth_date in (
@@ -246,10 +251,14 @@ def separated(case: Case, one: Grade, other: Grade) -> bool:
         return True
     if a.address == "street only" and not a.moving and b.address in address_fit.ELSEWHERE:
         return True
-    exact = a.name is None or a.name.first in ("same", "transliteration")
+    exact = a.name is None or _given_exact(a)
     if "email_on_file" in one.agreed - other.agreed and (exact or not house):
         return True
     return "phone_on_file" in one.agreed - other.agreed and not house
+
+
+def _given_exact(likeness: Likeness) -> bool:
+    return likeness.name is not None and likeness.name.first in ("same", "transliteration")
 
 
 def _clearer_name(one: Grade, other: Grade) -> bool:
