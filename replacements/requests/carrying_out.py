@@ -20,7 +20,7 @@ from replacements.requests.judging import NO_REPLY, is_on_file
 from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
-from replacements.rules.transit import in_time
+from replacements.rules.transit import for_voter
 from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Mailing, Message, Reply, Request
 
 WAITS_FOR_VOTER = (Action.ASK_IDENTITY, Action.STATEMENT_FIRST)
@@ -266,7 +266,7 @@ def words_of_reply(
     judged = request.judged
     if action in NO_REPLY or not judged.get("may_answer") or not message.sender:
         return None
-    chance = in_time(force.rules, mailing_day, overseas=bool(voter and voter.overseas)) if mailing_day else None
+    chance = for_voter(force.rules, mailing_day, voter) if mailing_day else None
     try:
         return render(
             action.value,

@@ -17,7 +17,7 @@ from replacements.requests.judging import is_on_file
 from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.rules.calendar import local
-from replacements.rules.transit import in_time
+from replacements.rules.transit import for_voter
 from replacements.store.database import Database
 from replacements.store.tables import Mailing, Message, Packet, Request
 
@@ -85,7 +85,7 @@ def _tell(session: Session, packet: Packet, mailing: Mailing, force: InForce, *,
             on_file=is_on_file(message.sender, voter),
             rules=force.rules,
             adopted=force.adopted,
-            in_time=in_time(force.rules, mailing.goes_on, overseas=bool(voter and voter.overseas)),
+            in_time=for_voter(force.rules, mailing.goes_on, voter),
             cause=request.cause or "",
             old_number=request.voided_ballot or "",
             new_number=packet.ballot_number,

@@ -23,7 +23,7 @@ from replacements.roll.matching import identify
 from replacements.roll.types import AddressClue, Clues, Roll, Voter, Who
 from replacements.rules.calendar import local, next_mailing, open_for_post
 from replacements.rules.office import Rules
-from replacements.rules.transit import InTime, in_time
+from replacements.rules.transit import InTime, for_voter
 
 # Characters of a letter, of each label, that are read. No voter's letter comes near it, and reading must end: the time
 # it takes grows faster than the text, and one letter must not hold all the others up.
@@ -223,7 +223,7 @@ def _judge_person(
     ballot = ballots.present(voter.voter_id) if voter else None
     overseas = bool(voter and voter.overseas)
     day = next_mailing(rules, max(at, now))
-    chance = in_time(rules, day, overseas=overseas)
+    chance = for_voter(rules, day, voter)
     still_open = None
     if voter is not None and answers is None:
         still_open = history.open_request(voter.voter_id, at)

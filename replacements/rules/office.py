@@ -236,8 +236,8 @@ class MailingRules(Section):
     ] = ""
 
 
-class OverseasTransit(Section):
-    """`[transit.overseas]`: None: as for everybody."""
+class DestinationTransit(Section):
+    """`[transit.in_county]`, `[transit.in_state]`, `[transit.elsewhere]`, `[transit.overseas]`: what differs there."""
 
     outbound: Annotated[Shares | None, shapes.shares_said("outbound")] = None
     inbound: Annotated[Shares | None, shapes.shares_said("inbound")] = None
@@ -259,7 +259,15 @@ class Transit(Section):
     threshold: Annotated[
         float, Field(gt=0, lt=1), Said("a share between 0 and 1, without the ends", "threshold = 0.90")
     ] = 0.9
-    overseas: OverseasTransit = OverseasTransit()
+    county_zips: Annotated[
+        Words,
+        AfterValidator(shapes.zip_codes),
+        Said("a list of the county's ZIP codes, 5 digits each, in quotes", 'county_zips = ["05991", "05992"]'),
+    ] = ()
+    in_county: DestinationTransit = DestinationTransit()
+    in_state: DestinationTransit = DestinationTransit()
+    elsewhere: DestinationTransit = DestinationTransit()
+    overseas: DestinationTransit = DestinationTransit()
 
 
 class Approval(Section):

@@ -114,6 +114,12 @@ def holiday_place(value: str) -> str:
     return value
 
 
+def zip_codes(value: tuple[str, ...]) -> tuple[str, ...]:
+    if not all(re.fullmatch(r"[0-9]{5}", code) for code in value):
+        raise ValueError('ZIP codes of 5 digits, each in quotes, as "05991"')
+    return value
+
+
 def number_prefix(value: str) -> str:
     if not re.fullmatch(r"[0-9]{1,4}", value):
         raise ValueError("one to four digits")

@@ -158,7 +158,7 @@ def test_a_section_that_is_missing_is_to_be_added_at_the_end() -> None:
 
 
 def test_every_entry_says_what_it_expects_and_shows_an_example() -> None:
-    sections = ("overseas", "roll", "ballots")
+    sections = ("overseas", "in_county", "in_state", "elsewhere", "roll", "ballots")
     for entry in _all_entries(Rules):
         holder, said = _walk(Rules, tuple(entry.split(".")))
         is_section = "." not in entry or entry.rsplit(".", 1)[-1] in sections or entry.startswith("reasons.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from flask import Blueprint, abort, render_template
+from markupsafe import Markup
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -16,8 +17,9 @@ from replacements.requests.carrying_out import Refused, live_ballot
 from replacements.requests.correcting import latest
 from replacements.requests.deciding import awaited
 from replacements.requests.office import InForce
-from replacements.rules.transit import in_time
+from replacements.rules.transit import back_for_voter, for_voter, last_day_back
 from replacements.store.tables import OPEN_STATES, Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
+from replacements.web.chance_picture import back_on_days
 from replacements.web.evidence import comparison, full_name
 from replacements.web.guard import here, needs, office
 from replacements.web.letters import letter_of
@@ -83,15 +85,18 @@ def page(request_id: int) -> str:
         replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
         letter = letter_of(session, message, looker.in_force)
         undecided = request.state in OPEN_STATES
-        chance, reply, in_english, cannot = None, None, None, ""
+        chance, picture, reply, in_english, cannot = None, "", None, None, ""
         since: tuple[str, ...] = ()
         old = live_ballot(session, request.election_id, request.voter_id)
         if looker.in_force:
             day = upcoming(session, looker.in_force, looker.at).goes_on
             if request.judged.get("in_time") and (undecided or packet):
-                overseas = bool(voter and voter.overseas)
                 goes_on = packet[1].goes_on if packet and not undecided else day
-                chance = in_time(looker.in_force.rules, goes_on, overseas=overseas)
+                chance = for_voter(looker.in_force.rules, goes_on, voter)
+                picture = back_on_days(
+                    back_for_voter(looker.in_force.rules, goes_on, voter),
+                    last_day_back(looker.in_force.rules, overseas=bool(voter and voter.overseas)),
+                )
             if undecided:
                 reply, cannot = _reply(session, request, looker.in_force, day)
                 if awaited(request) is Action.REISSUE and old is None:
@@ -120,6 +125,7 @@ def page(request_id: int) -> str:
             since=since,
             waits_next=next_waiting(session, request.election_id, besides=request.id),
             chance=chance,
+            picture=Markup(picture),  # noqa: S704
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
             correction=latest(session, message.id),
