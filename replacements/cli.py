@@ -26,10 +26,10 @@ from replacements.reading import learned
 from replacements.reading.teaching import TeachingError
 from replacements.requests import office
 from replacements.requests.rehearsal import load_office, rehearse
-from replacements.roll.importing import RollReport, import_roll
+from replacements.roll.importing import RollReport, import_file
 from replacements.rules.office import RulesError
 from replacements.settings import Settings, SettingTrouble
-from replacements.store.csv_files import FileTrouble, Refused
+from replacements.store.csv_files import FileTrouble, Refused, lines_in
 from replacements.store.migrate import DatabaseTrouble
 
 EXPECTED = (
@@ -176,19 +176,21 @@ def roll() -> None:
 def roll_import(settings: Settings, file: Path, strict: bool) -> None:
     """Load FILE, a line per voter. The same file again changes nothing; a newer one changes what differs."""
     database = open_database(settings)
-    with Progress(console=out, transient=True) as bar, database.write() as session:
+    with database.read() as session:
         force = office.in_force(session)
-        task = bar.add_task("Roll", total=None)
-        report: RollReport = import_roll(
-            session,
+    with Progress(console=out, transient=True) as bar:
+        task = bar.add_task("Roll", total=lines_in(file))
+        report: RollReport = import_file(
+            database,
             file,
             columns=force.rules.columns.roll if force else None,
             strict=strict,
             progress=lambda done: bar.update(task, completed=done),
+            at=now(),
         )
     click.echo(
         f"{report.added} voters added, {report.changed} changed, {report.unchanged} unchanged, "
-        f"{len(report.left_out)} no longer in the file (marked inactive)."
+        f"{len(report.left_out)} no longer in the file (kept, marked inactive and no longer found by messages)."
     )
     _refused(report.refused, report.taken)
 

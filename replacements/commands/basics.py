@@ -9,6 +9,7 @@ from typing import Any
 import click
 from rich.console import Console
 
+from replacements.roll import index
 from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.migrate import migrate
@@ -44,4 +45,5 @@ def open_database(settings: Settings) -> Database:
     settings.data.mkdir(parents=True, exist_ok=True)
     database = Database(settings.database)
     migrate(database)
+    index.make_ready(database)
     return database

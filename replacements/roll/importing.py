@@ -1,38 +1,45 @@
 """Take a roll file into the database: only what differs is touched, and what was refused is told line by line.
 
-A voter who is missing from a newer file is kept and marked inactive (their ballots and requests stay on record), and is
-listed. A voter whose line was refused is left as they were.
+An import is one transaction, so that readers see the old roll or the new one, and one that is killed leaves nothing
+behind: it is run again. What can be done without the database's write lock is done before (`prepare`). A voter who is
+missing from a newer file is kept (their ballots and requests stay on record), marked inactive, found by no message any
+more, and listed. A voter whose line was refused is left as they were.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import islice
+import gc
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import chain, islice
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy import select, text
 from sqlalchemy.orm import Session
 
-from replacements.roll import keys as roll_keys
-from replacements.roll.memory import counted_names
-from replacements.roll.roll_file import RollFile, read_roll, roll_lines
-from replacements.roll.stored import COLUMNS, FIELDS
-from replacements.roll.types import Voter
+from replacements.roll import index
+from replacements.roll.register import Register, digest
+from replacements.roll.roll_file import NO_ID, RollFile, RollReader, read_roll
+from replacements.roll.taking import BATCH, Line, Taking
+from replacements.store.bulk import is_sqlite, more_cache
 from replacements.store.csv_files import FileTrouble, Refused
-from replacements.store.tables import NameCount, VoterKey, VoterRow
+from replacements.store.database import Database
+from replacements.store.tables import RollImport
 
-__all__ = ["RollFile", "RollReport", "import_roll", "read_roll"]
+__all__ = ["RollFile", "RollReport", "import_file", "import_roll", "read_roll"]
 
-BATCH = 500
 MOST_MISSING = 0.5  # a file that lacks more of the roll than this is half a file, not a newer one
+_HELD = 20_000  # lines that differ and are read before the write lock is taken; the others are read under it
+_TOLD_EVERY = 500  # lines
+_LOCK = 70_132  # any number; the key of PostgreSQL's advisory lock around an import
+
+Progress = Callable[[int], None]
 
 
 @dataclass(frozen=True, slots=True)
 class RollReport:
-    """What an import did. `left_out`: ids of voters who are no longer in the file and were marked inactive by it.
+    """What an import did. `left_out`: ids of voters who are no longer in the file and were taken off the roll by it.
 
     `taken` is False where `strict` refused the whole file; nothing was changed then.
     """
@@ -50,14 +57,21 @@ class RollReport:
         return self.added + self.changed + len(self.left_out)
 
 
-@dataclass(slots=True)
-class _Work:
-    session: Session
-    counts: Counter[tuple[str, str]] = field(default_factory=Counter)
-    added: int = 0
-    changed: int = 0
-    unchanged: int = 0
-    all_keys_anew: bool = False
+def import_file(
+    database: Database,
+    path: Path,
+    *,
+    columns: Mapping[str, str] | None = None,
+    strict: bool = False,
+    progress: Progress | None = None,
+    at: datetime | None = None,
+) -> RollReport:
+    """As `import_roll`, in transactions of its own: others can write while the file is compared with the last one."""
+    with database.read() as session:
+        scan = _Scan(session, path, columns, progress)
+    scan.read_ahead()
+    with database.write() as session:
+        return _take(session, scan, strict=strict, at=at)
 
 
 def import_roll(
@@ -66,141 +80,102 @@ def import_roll(
     *,
     columns: Mapping[str, str] | None = None,
     strict: bool = False,
-    progress: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
+    at: datetime | None = None,
 ) -> RollReport:
     """Bring the stored roll to the state of the file, inside the caller's transaction.
 
     `columns` maps our names to the office's headings. `strict`: one bad line refuses the whole file. `progress` is
-    called with the number of lines done. Raises FileTrouble for a file that cannot be used at all, has no good line,
-    or that lacks more than half of the voters on record.
+    called with the number of lines done. `at`: when, for the record of what changed. Raises FileTrouble for a file that
+    cannot be used at all, has no good line, or that lacks more than half of the voters on record.
     """
-    if strict:
-        bad = tuple(line.refused for line in roll_lines(path, columns) if line.refused)
-        if bad:
-            return RollReport(refused=bad, taken=False)
-    work = _Work(session, all_keys_anew=_keys_are_old(session))
-    on_record = session.scalar(select(func.count()).select_from(VoterRow)) or 0
-    refused: list[Refused] = []
-    seen: set[str] = set()
-    done = good = 0
-    lines = roll_lines(path, columns)
-    while batch := list(islice(lines, BATCH)):
-        refused += [line.refused for line in batch if line.refused]
-        seen.update(line.voter_id for line in batch)
-        voters = [line.voter for line in batch if line.voter]
-        good += len(voters)
-        _take(work, voters)
-        done += len(batch)
-        if progress:
-            progress(done)
-    if not good:
-        raise FileTrouble(f"{path}: no line could be taken ({len(refused)} refused). Nothing was changed.")
-    left_out = _mark_left_out(work, path, seen, on_record)
-    _keep_counts(work)
-    return RollReport(work.added, work.changed, work.unchanged, left_out, tuple(refused))
+    return _take(session, _Scan(session, path, columns, progress), strict=strict, at=at)
 
 
-def _take(work: _Work, voters: Sequence[Voter]) -> None:
-    """Insert or update one batch, with keys and name counts."""
-    ids = [voter.voter_id for voter in voters]
-    query = select(*COLUMNS).where(VoterRow.voter_id.in_(ids))
-    stored = {row[0]: Voter(*row) for row in work.session.execute(query)}
-    new = [voter for voter in voters if voter.voter_id not in stored]
-    changed = [voter for voter in voters if voter.voter_id in stored and stored[voter.voter_id] != voter]
-    work.added += len(new)
-    work.changed += len(changed)
-    work.unchanged += len(voters) - len(new) - len(changed)
-    if new:
-        work.session.execute(insert(VoterRow), [_values(voter) for voter in new])
-    for voter in changed:
-        work.session.execute(update(VoterRow).where(VoterRow.voter_id == voter.voter_id).values(_values(voter)))
-        _count(work, stored[voter.voter_id], -1)
-    for voter in (*new, *changed):
-        _count(work, voter, +1)
-    rekey = [*new, *(v for v in changed if _other_keys(stored[v.voter_id], v))]
-    if work.all_keys_anew:
-        rekey = list(voters)
-    _make_keys(work, rekey, fresh=not work.all_keys_anew and len(rekey) == len(new))
+class _Scan:
+    """The file against the lines on record: known lines are passed over, the others handed out."""
+
+    def __init__(
+        self, session: Session, path: Path, columns: Mapping[str, str] | None, progress: Progress | None
+    ) -> None:
+        self.path = path
+        self.reader = RollReader(path, columns)
+        self.register = Register(session)
+        if self.register.form != self.reader.form:
+            self.register.forget()
+        self.lines = 0
+        self._progress = progress
+        self.taking = Taking(self.register)
+        self.differing: Iterator[Line] = self._walk()
+
+    def read_ahead(self) -> None:
+        held = list(islice(self.differing, _HELD))
+        self.differing = chain(held, self.differing)
+
+    def _walk(self) -> Iterator[Line]:
+        find, reader, taking = self.register.find, self.reader, self.taking
+        known_before = bool(self.register)
+        line = 0
+        for line, row in reader.rows():
+            self.lines += 1
+            if self._progress and not self.lines % _TOLD_EVERY:
+                self._progress(self.lines)
+            if isinstance(row, Refused):
+                yield Line(line, "", None, row, 0)
+                continue
+            mark = digest("\x1f".join(row))
+            if known_before and (number := find(mark)) and taking.known(number, mark, line):
+                continue
+            voter_id = reader.voter_id(row)
+            try:
+                if not voter_id:
+                    raise ValueError(NO_ID)
+                yield Line(line, voter_id, reader.values(row), None, taking.place(mark))
+            except ValueError as error:
+                yield Line(line, voter_id, None, Refused(line, str(error)), 0)
+        if self._progress and self.lines % _TOLD_EVERY:
+            self._progress(self.lines)
 
 
-def _other_keys(old: Voter, new: Voter) -> bool:
-    return roll_keys.voter_keys(old) != roll_keys.voter_keys(new)
-
-
-def _make_keys(work: _Work, voters: Sequence[Voter], *, fresh: bool) -> None:
-    if not voters:
-        return
-    if not fresh:
-        work.session.execute(delete(VoterKey).where(VoterKey.voter_id.in_([v.voter_id for v in voters])))
-    rows = [{"key": key, "voter_id": v.voter_id} for v in voters for key in sorted(roll_keys.voter_keys(v))]
-    work.session.execute(insert(VoterKey), rows)
-
-
-def _mark_left_out(work: _Work, path: Path, seen: set[str], on_record: int) -> tuple[str, ...]:
-    """Mark voters inactive whom the file no longer has. Their keys stay: they can still be found."""
-    stored = work.session.execute(select(VoterRow.voter_id, VoterRow.status)).all()
-    absent = [(voter_id, status) for voter_id, status in stored if voter_id not in seen]
-    active = sorted(voter_id for voter_id, status in absent if status == "active")
-    if on_record and len(active) > MOST_MISSING * on_record:
+def _take(session: Session, scan: _Scan, *, strict: bool, at: datetime | None) -> RollReport:
+    if not is_sqlite(session):
+        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+    last = session.scalar(select(RollImport.id).order_by(RollImport.id.desc()).limit(1)) or 0
+    if last != scan.register.import_id:
         raise FileTrouble(
-            f"{path}: {len(active)} of {on_record} voters on record are not in this file. That looks like a part of a "
-            "roll, not a newer one. Nothing was changed. Hand in the whole file."
+            f"{scan.path}: another import ended meanwhile. Nothing was changed by this one; run it again."
         )
-    for some in _batches(active):
-        work.session.execute(update(VoterRow).where(VoterRow.voter_id.in_(some)).values(status="inactive"))
-    if work.all_keys_anew:
-        for some in _batches([voter_id for voter_id, _ in absent]):
-            rows = work.session.execute(select(*COLUMNS).where(VoterRow.voter_id.in_(some))).all()
-            _make_keys(work, [Voter(*row) for row in rows], fresh=False)
-    return tuple(active)
+    more_cache(session, more=True)
+    collecting = gc.isenabled()
+    gc.disable()  # nothing here goes round in circles, and looking for circles takes a quarter of the time
+    try:
+        with session.begin_nested() as whole:
+            report = _taken(session, scan, at or datetime.now(UTC))
+            if strict and report.refused:
+                whole.rollback()
+                return RollReport(refused=report.refused, taken=False)
+            return report
+    finally:
+        more_cache(session, more=False)
+        if collecting:
+            gc.enable()
 
 
-def _batches(ids: Sequence[str]) -> Iterator[Sequence[str]]:
-    for start in range(0, len(ids), BATCH):
-        yield ids[start : start + BATCH]
-
-
-def _count(work: _Work, voter: Voter, by: int) -> None:
-    lasts, firsts = counted_names(voter)
-    for part, names in (("last", lasts), ("first", firsts)):
-        for name in names:
-            work.counts[(part, name)] += by
-
-
-def _keep_counts(work: _Work) -> None:
-    """Add the differences to `name_counts`. `all` counts the voters, `keys` names the version of the keys."""
-    work.counts[("all", "")] += work.added
-    differing = {key: by for key, by in work.counts.items() if by}
-    names = sorted(differing)
-    for start in range(0, len(names), BATCH):
-        some = names[start : start + BATCH]
-        query = select(NameCount.part, NameCount.name, NameCount.voters).where(NameCount.name.in_([n for _, n in some]))
-        stored = {(part, name): voters for part, name, voters in work.session.execute(query)}
-        new = [(p, n) for p, n in some if (p, n) not in stored]
-        if new:
-            rows = [{"part": p, "name": n, "voters": differing[(p, n)]} for p, n in new]
-            work.session.execute(insert(NameCount), rows)
-        for part, name in some:
-            if (part, name) in stored:
-                _set_count(work.session, part, name, stored[(part, name)] + differing[(part, name)])
-    if work.all_keys_anew:
-        work.session.execute(delete(NameCount).where(NameCount.part == "keys"))
-        work.session.execute(insert(NameCount), [{"part": "keys", "name": roll_keys.VERSION, "voters": 0}])
-
-
-def _set_count(session: Session, part: str, name: str, voters: int) -> None:
-    where = (NameCount.part == part, NameCount.name == name)
-    if voters > 0:
-        session.execute(update(NameCount).where(*where).values(voters=voters))
-    else:
-        session.execute(delete(NameCount).where(*where))
-
-
-def _keys_are_old(session: Session) -> bool:
-    """Whether the stored keys were made by another version of `keys`, or there are none yet."""
-    kept = session.scalar(select(NameCount.name).where(NameCount.part == "keys"))
-    return kept != roll_keys.VERSION
-
-
-def _values(voter: Voter) -> dict[str, Any]:
-    return {name: getattr(voter, name) for name in FIELDS}
+def _taken(session: Session, scan: _Scan, at: datetime) -> RollReport:
+    if index.is_old(session):
+        index.renew(session)
+    taking = scan.taking
+    taking.begin(session, scan.register.import_id + 1, at, scan.reader.form)
+    while batch := list(islice(scan.differing, BATCH)):
+        taking.take(batch)
+    if not taking.good:
+        raise FileTrouble(f"{scan.path}: no line could be taken ({len(taking.refused)} refused). Nothing was changed.")
+    missing = taking.missing()
+    if len(missing) > MOST_MISSING * taking.on_record:
+        raise FileTrouble(
+            f"{scan.path}: {len(missing)} of {taking.on_record} voters on record are not in this file. That looks "
+            "like a part of a roll, not a newer one. Nothing was changed. Hand in the whole file."
+        )
+    left_out = taking.remove(missing)
+    taking.finish(scan.lines)
+    return RollReport(taking.added, taking.changed, taking.unchanged, left_out, tuple(taking.refused))

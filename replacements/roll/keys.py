@@ -24,10 +24,10 @@ import re
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
-from replacements.roll.address_fit import place, place_of, places_on_file
-from replacements.roll.addresses import Delivery, parse, street_skeleton
+from replacements.roll.address_fit import place_of, places_on_file
+from replacements.roll.addresses import Delivery, street_skeleton
 from replacements.roll.dates import parts
-from replacements.roll.names import NameOnFile, Written, bare_parts, fold, on_file, read_name, surname_parts
+from replacements.roll.names import NameOnFile, Written, bare_parts, on_file, read_name, surname_parts
 from replacements.roll.nicknames_known import relatives
 from replacements.roll.phones import digits
 from replacements.roll.romanisation import (
@@ -40,7 +40,7 @@ from replacements.roll.romanisation import (
 )
 from replacements.roll.types import Clues, Voter
 
-VERSION = "1"  # raise it when a key changes: the keys of every voter are then made anew
+VERSION = "2"  # raise it when a key changes: the keys of every voter are then made anew
 
 _GROUPS = {"bpfv": "1", "cgkqsxzj": "2", "dt": "3", "l": "4", "mn": "5", "r": "6"}
 _SOUNDS = str.maketrans({letter: code for letters, code in _GROUPS.items() for letter in letters})
@@ -60,83 +60,32 @@ def name_of(voter: Voter) -> NameOnFile:
 
 
 def voter_keys(voter: Voter) -> frozenset[str]:
-    """All keys of a voter, a dozen or two. What many voters share (names, streets) is worked out once and kept."""
-    joined, given, letters = _given(voter.first_name)
-    if middle := _middle_letter(voter.middle_name):
-        letters = letters | {middle}
-    year, month, day = parts(voter.birth_date)
+    """All keys of a voter, a dozen or two."""
+    name = name_of(voter)
     found = {f"v:{voter.voter_id.casefold()}"}
-    for text in (voter.last_name, voter.former_last_name):
-        if not text or not (whole := (family := _family(text))[0]):
-            continue
-        for last, sound in family[1]:
+    year, month, day = parts(voter.birth_date)
+    first = "".join(name.first)
+    letters = {token[0] for token in (*name.first[:2], *name.middle[:1])}
+    for whole, tokens, _ in name.lasts:
+        for last in {whole, *surname_parts(tokens), *bare_parts(tokens)}:
             found.add(f"l:{last}")
-            for letter in letters:
-                found.add(f"n:{last}:{letter}")
-            for name in given:
-                found.add(f"m:{last}:{name}")
+            found.update(f"n:{last}:{letter}" for letter in letters)
+            found.update(f"m:{last}:{given}" for given in {first, *name.first[:1]})
             if year is not None:
-                found.add(f"p:{sound}:{year}")
-        if joined:
-            found.add(f"x:{family[2]}:{joined[0]}")
-            for name in given:
-                found.add(f"y:{name}:{whole[0]}")
+                found.add(f"p:{name_sound(last)}:{year}")
+        if first:
+            found.add(f"x:{name_sound(whole)}:{first[0]}")
+            found.update(f"y:{given}:{whole[0]}" for given in {first, *name.first[:1]})
     if year is not None and month is not None:
         found.add(f"b:{year}-{month}-{day}")
-    found.update(_keys_on_file(voter.street, voter.unit, voter.city, voter.zip, given))
-    if voter.mail_street or voter.mail_unit:
-        found.update(_keys_on_file(voter.mail_street, voter.mail_unit, voter.mail_city, voter.mail_zip, given))
+    for spot in places_on_file(voter):
+        if spot is not None:
+            found.update(address_keys(spot.delivery, {first, *name.first[:1]}))
     if voter.email:
         found.add(f"e:{voter.email.strip().casefold()}")
-    if voter.phone and (number := digits(voter.phone)):
+    if number := digits(voter.phone):
         found.add(f"t:{number[-7:]}")
     return frozenset(found)
-
-
-@lru_cache(maxsize=65536)
-def _family(text: str) -> tuple[str, tuple[tuple[str, str], ...], str]:
-    """(joined form, every form with its sound, sound of the joined form) of a family name on file."""
-    name = on_file("", "", text, "", "")
-    if not name.lasts:
-        return "", (), ""
-    whole, tokens, _ = name.lasts[0]
-    forms = sorted({whole, *surname_parts(tokens), *bare_parts(tokens)})
-    return whole, tuple((form, name_sound(form)) for form in forms), name_sound(whole)
-
-
-@lru_cache(maxsize=65536)
-def _given(text: str) -> tuple[str, frozenset[str], frozenset[str]]:
-    """(joined form, what the keys call it, first letters) of given names on file."""
-    tokens = on_file(text, "", "", "", "").first
-    joined = "".join(tokens)
-    return joined, frozenset({joined, *tokens[:1]}), frozenset(token[0] for token in tokens[:2])
-
-
-@lru_cache(maxsize=65536)
-def _middle_letter(text: str) -> str:
-    return on_file("", text, "", "", "").middle[0][0] if text and fold(text) else ""
-
-
-_PLAIN_LINE = re.compile(r"([0-9]{1,7}) ([A-Za-z][A-Za-z0-9 ]*)")
-
-
-@lru_cache(maxsize=65536)
-def _plain_street(words: str) -> str:
-    """The skeleton of a street that stands behind a plain house number; "" where the line has to be read whole."""
-    delivery = parse("1 " + words)
-    return street_skeleton(delivery) if delivery.kind == "street" and delivery.number == "1" else ""
-
-
-def _keys_on_file(street: str, unit: str, city: str, zip_code: str, given: Iterable[str]) -> Iterator[str]:
-    """The keys of one address on file. The same street has thousands of house numbers: it is read once."""
-    plain = _PLAIN_LINE.fullmatch(street)
-    if plain and (skeleton := _plain_street(plain[2])):
-        yield f"a:{plain[1]}:{skeleton}"
-        for name in given:
-            if name:
-                yield f"f:{name}:{skeleton}"
-    elif street or unit:
-        yield from address_keys(place(street, unit, city, zip_code).delivery, given)
 
 
 def address_keys(delivery: Delivery, given: Iterable[str] = ()) -> Iterator[str]:
@@ -230,8 +179,8 @@ def ids_near(voter_id: str) -> frozenset[str]:
     found = {voter_id}
     if not 4 <= len(voter_id) <= 16:
         return frozenset(found)
-    for place, character in enumerate(voter_id):
-        before, after = voter_id[:place], voter_id[place + 1 :]
+    for at, character in enumerate(voter_id):
+        before, after = voter_id[:at], voter_id[at + 1 :]
         if after:
             found.add(before + after[0] + character + after[1:])
         found.add(before + after)

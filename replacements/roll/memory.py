@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
-from replacements.roll.keys import name_of, voter_keys
-from replacements.roll.names import joined, surname_parts
+from replacements.roll.keys import voter_keys
+from replacements.roll.names import joined, on_file, surname_parts
 from replacements.roll.types import Voter
 
 MOST_PER_KEY = 400  # a key that more voters have finds nobody: others of the same person's keys are rarer
@@ -14,10 +14,17 @@ MOST_PER_KEY = 400  # a key that more voters have finds nobody: others of the sa
 
 def counted_names(voter: Voter) -> tuple[frozenset[str], frozenset[str]]:
     """The (family, given) names that a voter is counted under; a double name counts whole and in parts."""
-    name = name_of(voter)
-    lasts = {form for whole, tokens, former in name.lasts if not former for form in (whole, *surname_parts(tokens))}
-    firsts = {"".join(name.first), *name.first[:1]} - {""}
-    return frozenset(lasts), frozenset(firsts)
+    return counted_lasts(voter.last_name), counted_firsts(voter.first_name)
+
+
+def counted_lasts(last_name: str) -> frozenset[str]:
+    lasts = on_file("", "", last_name, "", "").lasts
+    return frozenset(form for whole, tokens, _ in lasts for form in (whole, *surname_parts(tokens)))
+
+
+def counted_firsts(first_name: str) -> frozenset[str]:
+    first = on_file(first_name, "", "", "", "").first
+    return frozenset({"".join(first), *first[:1]} - {""})
 
 
 class MemoryRoll:

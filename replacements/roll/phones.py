@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
+_NO_DIGITS = re.compile(r"[^0-9]+")
 FULL = 10  # digits with the area code
 LOCAL = 7
 
 
 def digits(text: str) -> str:
     """The last ten digits (a leading 1 or country code dropped); "" for fewer than seven."""
-    found = "".join(c for c in text if c.isdigit() and c.isascii())
+    found = _NO_DIGITS.sub("", text)
     return found[-FULL:] if len(found) >= LOCAL else ""
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from operator import itemgetter
 from pathlib import Path
+from typing import Any
 
 from replacements.roll.dates import normal_birth_date
 from replacements.roll.types import Voter
@@ -16,6 +19,11 @@ YES_NO = ("id_required", "overseas", "protected")
 _YES = frozenset({"yes", "y", "true", "t", "1"})
 _NO = frozenset({"no", "n", "false", "f", "0", ""})
 _STATUS = {"active": "active", "a": "active", "": "active", "inactive": "inactive", "i": "inactive"}
+NO_ID = "no voter_id"
+FORM = "1"  # raise it when a line is read otherwise than before: every line of the next file is then read again
+_FIELDS = tuple(Voter.__dataclass_fields__)
+_AT = {name: place for place, name in enumerate(_FIELDS)}
+_YES_NO_AT = tuple(_AT[name] for name in YES_NO)
 MOST_CHARACTERS = 300  # of one entry; a longer one is two lines run together, or no roll
 
 
@@ -49,70 +57,96 @@ def read_roll(path: Path, columns: Mapping[str, str] | None = None) -> RollFile:
     return RollFile(tuple(voters), tuple(refused))
 
 
+class RollReader:
+    """An open roll file. Raises FileTrouble where the file cannot be used at all.
+
+    `form` tells how its lines are read: two files of one form have the same voter where they have the same line.
+    """
+
+    def __init__(self, path: Path, columns: Mapping[str, str] | None = None) -> None:
+        self._table = read_table(path, required=REQUIRED, optional=OPTIONAL, columns=columns)
+        headings = self._table.headings
+        if "first_name" not in headings:
+            raise FileTrouble(
+                f"{path}, line 1: no column 'first_name'. Without given names nobody can be told from their family. "
+                "If the office uses another heading, name it under [columns] in office.toml."
+            )
+        # A row gets an empty entry at its end, which stands for the columns that the file does not have.
+        self._picked = itemgetter(*(headings.index(name) if name in headings else -1 for name in _FIELDS))
+        self._id = headings.index("voter_id")
+        self.form = f"{FORM} {' '.join(headings)}"
+
+    def rows(self) -> Iterator[tuple[int, list[str] | Refused]]:
+        """(line number, entries) of every line."""
+        return self._table.rows()
+
+    def voter_id(self, row: Sequence[str]) -> str:
+        return row[self._id]
+
+    def voter(self, row: list[str]) -> Voter:
+        """The voter of a line. Raises ValueError with the reason in the office's words."""
+        return Voter(*self.values(row))
+
+    def values(self, row: list[str]) -> tuple[Any, ...]:
+        """The values of the voter of a line, in the order of `Voter`. Raises ValueError as `voter` does."""
+        row.append("")
+        values: list[Any] = list(self._picked(row))
+        row.pop()
+        whole = "".join(values)
+        if len(whole) > MOST_CHARACTERS or "\x00" in whole:
+            for name, value in zip(_FIELDS, values, strict=True):
+                if len(value) > MOST_CHARACTERS:
+                    raise ValueError(f"{name} has {len(value)} characters; at most {MOST_CHARACTERS} are taken")
+                if "\x00" in value:
+                    raise ValueError(f"{name} holds a character that is no text")
+        if not values[_AT["last_name"]]:
+            raise ValueError("no last_name")
+        birth_date = values[_AT["birth_date"]]
+        try:
+            values[_AT["birth_date"]] = _birth_date(birth_date)
+        except ValueError as error:
+            raise ValueError(f"birth_date {birth_date!r} {error}") from error
+        status = values[_AT["status"]]
+        try:
+            values[_AT["status"]] = _STATUS[status.casefold()]
+        except KeyError as error:
+            raise ValueError(f"status {status!r} is neither active nor inactive") from error
+        for place in _YES_NO_AT:
+            values[place] = _yes(place, values[place])
+        return tuple(values)
+
+
 def roll_lines(path: Path, columns: Mapping[str, str] | None = None) -> Iterator[RollLine]:
     """Every line of the file in turn; nothing but the ids seen is held in memory."""
-    table = read_table(path, required=REQUIRED, optional=OPTIONAL, columns=columns)
-    if "first_name" not in table.headings:
-        raise FileTrouble(
-            f"{path}, line 1: no column 'first_name'. Without given names nobody can be told from their family. "
-            "If the office uses another heading, name it under [columns] in office.toml."
-        )
+    reader = RollReader(path, columns)
     first_seen: dict[str, int] = {}
-    for number, values in table:
-        if isinstance(values, Refused):
-            yield RollLine(number, "", refused=values)
+    for number, row in reader.rows():
+        if isinstance(row, Refused):
+            yield RollLine(number, "", refused=row)
             continue
-        voter_id = values["voter_id"]
-        reason = ""
-        voter = None
-        if not voter_id:
-            reason = "no voter_id"
-        elif voter_id in first_seen:
-            reason = f"voter_id {voter_id!r} stands on line {first_seen[voter_id]} already"
-        else:
+        voter_id = reader.voter_id(row)
+        try:
+            if voter_id in first_seen:
+                raise ValueError(stands_already(voter_id, first_seen[voter_id]))
+            if not voter_id:
+                raise ValueError(NO_ID)
             first_seen[voter_id] = number
-            try:
-                voter = _voter(values)
-            except ValueError as error:
-                reason = str(error)
-        if voter is not None:
-            yield RollLine(number, voter_id, voter=voter)
-        else:
-            yield RollLine(number, voter_id, refused=Refused(number, reason))
+            yield RollLine(number, voter_id, voter=reader.voter(row))
+        except ValueError as error:
+            yield RollLine(number, voter_id, refused=Refused(number, str(error)))
 
 
-def _voter(values: dict[str, str]) -> Voter:
-    """Raises ValueError with the reason in the office's words."""
-    for name, value in values.items():
-        if len(value) > MOST_CHARACTERS:
-            raise ValueError(f"{name} has {len(value)} characters; at most {MOST_CHARACTERS} are taken")
-        if "\x00" in value:
-            raise ValueError(f"{name} holds a character that is no text")
-    if not values["last_name"]:
-        raise ValueError("no last_name")
-    try:
-        birth_date = normal_birth_date(values.get("birth_date", ""))
-    except ValueError as error:
-        raise ValueError(f"birth_date {values['birth_date']!r} {error}") from error
-    status = values.get("status", "").casefold()
-    if status not in _STATUS:
-        raise ValueError(f"status {values['status']!r} is neither active nor inactive")
-    text = {name: value for name, value in values.items() if name not in (*YES_NO, "birth_date", "status")}
-    text.setdefault("first_name", "")
-    return Voter(
-        **text,
-        birth_date=birth_date,
-        status=_STATUS[status],
-        id_required=_yes(values, "id_required"),
-        overseas=_yes(values, "overseas"),
-        protected=_yes(values, "protected"),
-    )
+def stands_already(voter_id: str, line: int) -> str:
+    return f"voter_id {voter_id!r} stands on line {line} already"
 
 
-def _yes(values: dict[str, str], name: str) -> bool:
-    value = values.get(name, "").casefold()
-    if value in _YES:
-        return True
+_birth_date = lru_cache(maxsize=65536)(normal_birth_date)
+
+
+def _yes(place: int, written: str) -> bool:
+    value = written.casefold()
     if value in _NO:
         return False
-    raise ValueError(f"{name} {values[name]!r} is neither yes nor no")
+    if value in _YES:
+        return True
+    raise ValueError(f"{_FIELDS[place]} {written!r} is neither yes nor no")

@@ -7,19 +7,21 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from replacements.roll.index import COLUMNS, FIELDS, in_pieces, listed, numbers_with_keys
 from replacements.roll.keys import name_of
-from replacements.roll.memory import MOST_PER_KEY, share
+from replacements.roll.memory import share
 from replacements.roll.names import joined
+from replacements.roll.roll_file import YES_NO
 from replacements.roll.types import Voter
-from replacements.store.tables import NameCount, VoterKey, VoterRow
+from replacements.store.tables import NameCount, VoterRow
 
-FIELDS = tuple(Voter.__dataclass_fields__)
-COLUMNS = tuple(getattr(VoterRow, field) for field in FIELDS)
 KEYS_PER_QUERY = 1000  # far below what SQLite and PostgreSQL take in one statement
+_YES_NO_FROM = FIELDS.index(YES_NO[0])  # as the driver of SQLite gives them: 0 and 1
+_VOTERS = f"SELECT {', '.join(FIELDS)} FROM voters WHERE number"  # noqa: S608
 
 
 class StoredRoll:
-    """A `Roll` over the tables `voters`, `voter_keys` and `name_counts`. Reads only; lives as long as its session."""
+    """A `Roll` over the tables `voters`, `roll_buckets` and `name_counts`. Reads only; lives as long as its session."""
 
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -27,21 +29,12 @@ class StoredRoll:
         self._counts: dict[tuple[str, str], int] = {}
 
     def with_keys(self, keys: Iterable[str]) -> Sequence[Voter]:
-        """One query per thousand keys; a key that more than `MOST_PER_KEY` voters have is passed over."""
-        wanted = sorted(set(keys))
+        """Two queries per thousand keys; a key that more than `MOST_PER_KEY` voters have is passed over."""
         found: dict[str, Voter] = {}
-        for start in range(0, len(wanted), KEYS_PER_QUERY):
-            some = wanted[start : start + KEYS_PER_QUERY]
-            rare = (
-                select(VoterKey.key)
-                .where(VoterKey.key.in_(some))
-                .group_by(VoterKey.key)
-                .having(func.count() <= MOST_PER_KEY)
-            )
-            ids = select(VoterKey.voter_id).where(VoterKey.key.in_(rare))
-            for row in self._session.execute(select(*COLUMNS).where(VoterRow.voter_id.in_(ids))):
-                voter = Voter(*row)
-                found[voter.voter_id] = voter
+        connection = self._session.connection()
+        for some in in_pieces(numbers_with_keys(self._session, keys)):
+            for row in connection.exec_driver_sql(f"{_VOTERS} IN ({listed(some)})"):
+                found[row[0]] = Voter(*row[:_YES_NO_FROM], *map(bool, row[_YES_NO_FROM:]))
         self._remember_counts(found.values())
         return [found[voter_id] for voter_id in sorted(found)]
 
@@ -73,7 +66,7 @@ class StoredRoll:
 
     @property
     def size(self) -> int:
-        """How many voters are on the roll, active or not."""
+        """How many voters are on the roll, active or not; not those who were on it once."""
         if self._size is None:
             self._size = self._count("all", "") or self._session.scalar(select(func.count()).select_from(VoterRow)) or 0
         return self._size

@@ -33,24 +33,36 @@ class Table:
     headings: tuple[str, ...]  # our names, in the file's order; "" for columns that are kept out
 
     def __iter__(self) -> Iterator[tuple[int, dict[str, str] | Refused]]:
+        for line, row in self.rows():
+            if isinstance(row, Refused):
+                yield line, row
+            else:
+                yield line, {name: cell for name, cell in zip(self.headings, row, strict=True) if name}
+
+    def rows(self) -> Iterator[tuple[int, list[str] | Refused]]:
+        """(line number, trimmed entries in the file's order): the way through a file of millions of lines."""
         with self.path.open(encoding=self.encoding, newline="") as file:
             reader = csv.reader(file)
             next(reader)
+            width = len(self.headings)
+            line = reader.line_num + 1
             while True:
-                line = reader.line_num + 1
                 try:
                     row = next(reader)
                 except StopIteration:
                     return
                 except csv.Error as error:
                     yield line, Refused(line, f"not readable as CSV: {error}")
+                    line = reader.line_num + 1
                     continue
-                if not any(cell.strip() for cell in row):
-                    continue
-                if len(row) != len(self.headings):
-                    yield line, Refused(line, f"{len(row)} entries, but the heading line has {len(self.headings)}")
-                    continue
-                yield line, {name: cell.strip() for name, cell in zip(self.headings, row, strict=True) if name}
+                row = [cell.strip() for cell in row]
+                if not any(row):
+                    pass
+                elif len(row) != width:
+                    yield line, Refused(line, f"{len(row)} entries, but the heading line has {width}")
+                else:
+                    yield line, row
+                line = reader.line_num + 1
 
 
 def read_table(
@@ -94,3 +106,12 @@ def _encoding(path: Path) -> str:
     except UnicodeDecodeError:
         return "cp1252"
     return "utf-8-sig"
+
+
+def lines_in(path: Path) -> int | None:
+    """About how many lines a file has, the heading left out, for a progress bar; None where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return max(1, sum(block.count(b"\n") for block in iter(lambda: file.read(1 << 20), b"")) - 1)
+    except OSError:
+        return None

@@ -2,9 +2,9 @@
 
     python -m tests.benchmarks.roll_generator LINES FILE [SEED]
 
-Surnames follow share(rank) = c / (rank + 6), and given names share(rank) = c / (rank + 12) ** 1.2: near the steepness of
-the census bureau's tables of names (from memory: the first surname has about 0.8 % of the people, the thousandth about
-0.01 %; the first given name about 1.5 %). All but a few common names are put together from syllables.
+Surnames follow share(rank) = c / (rank + 6), and given names share(rank) = c / (rank + 12) ** 1.2: near the steepness
+of the census bureau's tables of names (from memory: the first surname has about 0.8 % of the people, the thousandth
+about 0.01 %; the first given name about 1.5 %). All but a few common names are put together from syllables.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from replacements.roll.types import Voter
 from tests.roll.invented_roll import FAMILY, GIVEN
 
 FIELDS = tuple(Voter.__dataclass_fields__)
-_STARTS = "b br c ch cl d dr f g gr h j k l m n p pr qu r s sh st t th tr v w y z".split()
-_MIDDLES = "a e i o u ai ea ee ie oa ou".split()
-_ENDS = "l n r s t ck ld ll m nd ng nt rd rn rt sh ss st th x".split()
+_STARTS = tuple("b br c ch cl d dr f g gr h j k l m n p pr qu r s sh st t th tr v w y z".split())
+_MIDDLES = tuple("a e i o u ai ea ee ie oa ou".split())
+_ENDS = tuple("l n r s t ck ld ll m nd ng nt rd rn rt sh ss st th x".split())
 _TAILS = ("", "", "", "er", "ley", "man", "son", "ton", "well", "ford", "ez", "ini", "ski", "wood")
-_KINDS = "St St St Ave Ave Rd Dr Dr Ln Ct Cir Blvd Way Pl Ter".split()
+_KINDS = tuple("St St St Ave Ave Rd Dr Dr Ln Ct Cir Blvd Way Pl Ter".split())
 _SURNAMES, _GIVEN_NAMES, _STREETS = 60_000, 4_000, 6_000
 
 

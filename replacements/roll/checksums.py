@@ -1,0 +1,160 @@
+"""The checksums of a voter's keys, for millions of voters at once. Pure.
+
+`of_values` gives the CRC-32 of every key of `keys.voter_keys`, at a tenth of the time: what many voters share (a family
+name, a given name, a street, a birth date) is worked out once, and the checksum of a key is carried on from that of its
+beginning. A test holds the two against each other.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from functools import lru_cache
+from typing import Any, NamedTuple
+from zlib import crc32
+
+from replacements.roll.address_fit import place
+from replacements.roll.addresses import parse, street_skeleton
+from replacements.roll.dates import parts
+from replacements.roll.keys import address_keys, name_sound
+from replacements.roll.names import bare_parts, on_file, surname_parts
+from replacements.roll.phones import digits
+
+_KEPT = 65536
+_PLAIN_LINE = re.compile(r"([0-9]{1,7}) ([A-Za-z][A-Za-z0-9 ]*)")
+
+
+def checksum(key: str) -> int:
+    return crc32(key.encode())
+
+
+_V, _E, _T, _A = (checksum(kind + ":") for kind in "veta")
+
+
+class _Given(NamedTuple):
+    """Given names on file: (as the keys have them, checksum of `y:name:`, of `f:name:` or 0 for the empty name)."""
+
+    names: tuple[tuple[bytes, int, int], ...]
+    first_letter: bytes
+    letters: tuple[bytes, ...]
+
+
+class _Family(NamedTuple):
+    """A family name on file: its own checksums, and those that given names, letters and years are added to."""
+
+    whole: tuple[int, ...]  # l:
+    with_letter: tuple[int, ...]  # n:last:
+    with_given: tuple[int, ...]  # m:last:
+    with_year: tuple[int, ...]  # p:sound:
+    with_first_letter: int  # x:sound:
+    letter: bytes
+
+
+def of_values(values: tuple[Any, ...]) -> set[int]:
+    """The checksums of the keys of a voter, from the values of a `Voter` in order."""
+    voter_id, last_name, first_name, middle_name, _, birth_date, street, unit, city, _, zip_code = values[:11]
+    mail_street, mail_unit, mail_city, _, mail_zip, _, _, _, _, email, phone, former_last_name = values[11:23]
+    given, first_letter, letters = _given(first_name)
+    if middle_name and (middle := _middle_letter(middle_name)) and middle not in letters:
+        letters = (*letters, middle)
+    year, born = _born(birth_date)
+    found = {crc32(voter_id.casefold().encode(), _V)}
+    add = found.add
+    for text in (last_name, former_last_name) if former_last_name else (last_name,):
+        family = _family(text)
+        if family is None:
+            continue
+        whole, with_letter, with_given, with_year, with_first_letter, letter = family
+        found.update(whole)
+        for start in with_letter:
+            for one in letters:
+                add(crc32(one, start))
+        for start in with_given:
+            for name in given:
+                add(crc32(name[0], start))
+        if year:
+            for start in with_year:
+                add(crc32(year, start))
+        if first_letter:
+            add(crc32(first_letter, with_first_letter))
+            for name in given:
+                add(crc32(letter, name[1]))
+    if born:
+        add(born)
+    _add_address(found, street, unit, city, zip_code, given)
+    if mail_street or mail_unit:
+        _add_address(found, mail_street, mail_unit, mail_city, mail_zip, given)
+    if email:
+        add(crc32(email.strip().casefold().encode(), _E))
+    if phone and (number := digits(phone)):
+        add(crc32(number[-7:].encode(), _T))
+    return found
+
+
+@lru_cache(maxsize=_KEPT)
+def _family(text: str) -> _Family | None:
+    lasts = on_file("", "", text, "", "").lasts
+    if not lasts:
+        return None
+    whole, tokens, _ = lasts[0]
+    forms = sorted({whole, *surname_parts(tokens), *bare_parts(tokens)})
+    return _Family(
+        tuple(checksum(f"l:{form}") for form in forms),
+        tuple(checksum(f"n:{form}:") for form in forms),
+        tuple(checksum(f"m:{form}:") for form in forms),
+        tuple(checksum(f"p:{name_sound(form)}:") for form in forms),
+        checksum(f"x:{name_sound(whole)}:"),
+        whole[0].encode(),
+    )
+
+
+@lru_cache(maxsize=_KEPT)
+def _given(text: str) -> _Given:
+    tokens = on_file(text, "", "", "", "").first
+    joined = "".join(tokens)
+    names = sorted({joined, *tokens[:1]})
+    return _Given(
+        tuple((name.encode(), checksum(f"y:{name}:"), checksum(f"f:{name}:") if name else 0) for name in names),
+        joined[:1].encode(),
+        tuple(sorted({token[0].encode() for token in tokens[:2]})),
+    )
+
+
+@lru_cache(maxsize=_KEPT)
+def _middle_letter(text: str) -> bytes:
+    middle = on_file("", text, "", "", "").middle
+    return middle[0][0].encode() if middle else b""
+
+
+@lru_cache(maxsize=_KEPT)
+def _born(birth_date: str) -> tuple[bytes, int]:
+    """(the year as it stands in keys, checksum of the whole date's key); b"" and 0 for what is not known."""
+    year, month, day = parts(birth_date)
+    if year is None:
+        return b"", 0
+    return str(year).encode(), checksum(f"b:{year}-{month}-{day}") if month is not None else 0
+
+
+@lru_cache(maxsize=_KEPT)
+def _plain_street(words: str) -> tuple[bytes, bytes] | None:
+    """The skeleton of a street behind a plain house number, alone and after a colon; None where the line has to be
+    read whole."""
+    delivery = parse("1 " + words)
+    if delivery.kind != "street" or delivery.number != "1" or not (skeleton := street_skeleton(delivery)):
+        return None
+    return skeleton.encode(), b":" + skeleton.encode()
+
+
+def _add_address(
+    found: set[int], street: str, unit: str, city: str, zip_code: str, given: Iterable[tuple[bytes, int, int]]
+) -> None:
+    """The same street has thousands of house numbers: it is read once."""
+    plain = _PLAIN_LINE.fullmatch(street)
+    if plain and (skeleton := _plain_street(plain[2])):
+        found.add(crc32(plain[1].encode() + skeleton[1], _A))
+        for _, _, start in given:
+            if start:
+                found.add(crc32(skeleton[0], start))
+    elif street or unit:
+        names = [name.decode() for name, _, _ in given]
+        found.update(map(checksum, address_keys(place(street, unit, city, zip_code).delivery, names)))

@@ -1,0 +1,161 @@
+"""The index of the roll as bytes: which voters have a key. Pure, apart from nameless temporary files.
+
+A key (`replacements.roll.keys`) is known by its CRC-32. The upper half of that names a bucket, one row of the database;
+the checksum and the voter's number, 32 bits each, make an entry of the bucket. Two keys of one checksum only bring a
+candidate too many, and candidates are weighed. A key that more than `MOST_PER_KEY` voters have is closed: one entry
+with the number 0 stands for them all, and stays until the index is made anew.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from typing import IO
+from zlib import crc32
+
+from replacements.roll.memory import MOST_PER_KEY
+
+PARTS = 128  # the buckets are worked through in so many parts, each of which fits into memory
+_PART_SHIFT = 25  # the upper 7 bits of a checksum
+_HELD = 1 << 14  # entries of a part held in memory before they go to its file
+_NUMBER = 0xFFFFFFFF
+
+
+def packed(entries: array[int]) -> bytes:
+    """Entries, eight bytes each, the least first."""
+    if sys.byteorder == "big":
+        entries = entries[:]
+        entries.byteswap()
+    return entries.tobytes()
+
+
+def unpacked(blob: bytes) -> array[int]:
+    found = array("Q")
+    found.frombytes(blob)
+    if sys.byteorder == "big":
+        found.byteswap()
+    return found
+
+
+def by_bucket(keys: Iterable[str]) -> dict[int, list[int]]:
+    """The buckets to read for these keys, with the checksums to look for in each."""
+    found: dict[int, list[int]] = {}
+    for key in keys:
+        value = crc32(key.encode())
+        found.setdefault(value >> 16, []).append(value)
+    return found
+
+
+def numbers(blob: bytes, checksums: Iterable[int]) -> Iterator[int]:
+    """The numbers of the voters with these keys; none for a closed key."""
+    entries = unpacked(blob)
+    for value in checksums:
+        start = bisect_left(entries, value << 32)
+        stop = bisect_left(entries, (value + 1) << 32, start)
+        if start < stop and entries[start] & _NUMBER:
+            yield from (entry & _NUMBER for entry in entries[start:stop])
+
+
+class Gathered:
+    """Changes of the index, gathered in any number and handed out by bucket. Memory is bounded: much goes to files."""
+
+    def __init__(self) -> None:
+        self._added = [_Part() for _ in range(PARTS)]
+        self._removed = [_Part() for _ in range(PARTS)]
+        self._add = [part.append for part in self._added]
+        self._remove = [part.append for part in self._removed]
+
+    def add(self, checksums: Iterable[int], number: int) -> None:
+        to = self._add
+        for value in checksums:
+            to[value >> _PART_SHIFT](value << 32 | number)
+
+    def remove(self, checksums: Iterable[int], number: int) -> None:
+        to = self._remove
+        for value in checksums:
+            to[value >> _PART_SHIFT](value << 32 | number)
+
+    def spill(self) -> None:
+        """Let much go to files; to be called every thousand voters or so."""
+        for part in (*self._added, *self._removed):
+            part.spill()
+
+    def parts(self) -> Iterator[tuple[list[int], list[int]]]:
+        """(added, removed) entries, ascending, a part of the buckets at a time. Can be walked once."""
+        for added, removed in zip(self._added, self._removed, strict=True):
+            yield added.taken(), removed.taken()
+
+
+class _Part:
+    __slots__ = ("_file", "_held", "append")
+
+    def __init__(self) -> None:
+        self._file: IO[bytes] | None = None
+        self._held = array("Q")
+        self.append = self._held.append
+
+    def spill(self) -> None:
+        if len(self._held) >= _HELD:
+            if self._file is None:
+                self._file = tempfile.TemporaryFile()  # noqa: SIM115  closed in `taken`
+            self._held.tofile(self._file)
+            del self._held[:]
+
+    def taken(self) -> list[int]:
+        found = array("Q")
+        if self._file is not None:
+            self._file.seek(0)
+            found.frombytes(self._file.read())
+            self._file.close()
+            self._file = None
+        found.extend(self._held)
+        del self._held[:]
+        return sorted(found)
+
+
+def buckets(entries: Sequence[int]) -> list[int]:
+    """The buckets that ascending entries are in."""
+    found: list[int] = []
+    start = 0
+    while start < len(entries):
+        found.append(entries[start] >> 48)
+        start = bisect_left(entries, (found[-1] + 1) << 48, start)
+    return found
+
+
+def by_buckets(entries: list[int]) -> Iterator[tuple[int, bytes]]:
+    """Ascending entries as the database keeps them: (bucket, its entries packed)."""
+    whole = array("Q", entries)
+    start = 0
+    while start < len(whole):
+        bucket = whole[start] >> 48
+        stop = bisect_left(whole, (bucket + 1) << 48, start)
+        yield bucket, packed(whole[start:stop])
+        start = stop
+
+
+def merged(old: Iterable[int], added: Iterable[int], removed: Iterable[int]) -> list[int]:
+    """The entries of some buckets after a change, ascending."""
+    entries = set(old)
+    entries.difference_update(removed)
+    entries.update(added)
+    return sorted(entries)
+
+
+def closed(entries: list[int]) -> list[int]:
+    """Ascending entries, with the keys closed that too many voters have, and nothing else of closed keys."""
+    full = {entry >> 32 for entry in entries if not entry & _NUMBER}
+    step = MOST_PER_KEY // 2
+    for place in range(0, len(entries) - step, step):  # a longer run than MOST_PER_KEY covers two such places
+        value = entries[place] >> 32
+        if value == entries[place + step] >> 32 and value not in full:
+            start = bisect_left(entries, value << 32)
+            if bisect_left(entries, (value + 1) << 32, start) - start > MOST_PER_KEY:
+                full.add(value)
+    if not full:
+        return entries
+    kept = [entry for entry in entries if entry >> 32 not in full]
+    return sorted([*kept, *(value << 32 for value in full)])
