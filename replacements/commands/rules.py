@@ -15,6 +15,8 @@ from replacements.proposals import table_page
 from replacements.reading import learned
 from replacements.requests import office
 from replacements.requests.comparing import compare
+from replacements.requests.pieces import pieces_of_files, pieces_on_record
+from replacements.rules.learning import as_toml, learn
 from replacements.rules.office import load_rules, parse_rules, sha256_of, text_of
 from replacements.settings import Settings
 
@@ -134,3 +136,45 @@ def rules_compare(settings: Settings, old: Path, new: Path, mail: tuple[Path, ..
     for change in found.changes:
         listed.add_row(*(escape(text) for text in (change.message, change.person, change.old, change.new, change.rule)))
     out.print(listed)
+
+
+@rules.command(name="learn")
+@click.option("--office", "office_file", type=FILE, help="The rules to start from. Default: those that are loaded.")
+@click.option("--ballots", type=FILE, help="Learn from this ballots.csv. Default: from the ballots on record.")
+@click.option("--roll", type=FILE, help="With --ballots: roll.csv, which tells where each packet went.")
+@click.option(
+    "--replacements-only",
+    is_flag=True,
+    help="Only from replacements: who asked for one keeps it for days, not for weeks.",
+)
+@click.pass_obj
+def rules_learn(
+    settings: Settings, office_file: Path | None, ballots: Path | None, roll: Path | None, replacements_only: bool
+) -> None:
+    """Learn from the office's own ballots how many days they are out, kept, and on their way back.
+
+    Prints entries of [transit] to paste, for each destination, with the number of pieces behind every figure. Nothing
+    is adopted by itself.
+    """
+    if roll is not None and ballots is None:
+        raise Trouble("--roll goes with --ballots. Without both, the ballots and voters on record are used.")
+    found_rules = load_rules(office_file) if office_file is not None else None
+    if ballots is not None and found_rules is None:
+        raise Trouble("Say which rules to start from, with --office: their columns are how the files are read.")
+    if ballots is not None and found_rules is not None:
+        pieces, refused = pieces_of_files(ballots, roll, found_rules, replacements_only=replacements_only)
+        for path, line in refused:
+            click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)
+    else:
+        with open_database(settings).read() as session:
+            force = office.in_force(session)
+            if force is None:
+                raise Trouble("No rules are loaded, so there is no election to learn from.")
+            found_rules = found_rules or force.rules
+            pieces = pieces_on_record(session, force.election_id, found_rules, replacements_only=replacements_only)
+    if not pieces:
+        raise Trouble("No ballot is on record with the days of both its mailing and its return.")
+    with Progress(console=err, transient=True) as bar:
+        task = bar.add_task(f"{len(pieces)} ballots", total=None)
+        learned_legs = learn(pieces, found_rules, lambda done, of: bar.update(task, completed=done, total=of))
+    click.echo(as_toml(learned_legs), nl=False)

@@ -67,21 +67,21 @@ def back_for_voter(rules: Rules, mailed: date, voter: Addressed | None) -> tuple
 
 def chance(rules: Rules, mailed: date, *, overseas: bool = False, to: Destination | None = None) -> float:
     """The chance, 0 to 1, that a ballot mailed on this day is back in time."""
-    return _chance(rules, _legs(rules, _to(to, overseas=overseas)), mailed, overseas=overseas)
+    return _chance(rules, legs_of(rules, _to(to, overseas=overseas)), mailed, overseas=overseas)
 
 
 def days_back(rules: Rules, mailed: date, *, overseas: bool = False, to: Destination | None = None) -> tuple[Back, ...]:
     """On which days ballots mailed on this day come back, earliest first; the shares add up to 1."""
     counted: dict[date, float] = defaultdict(float)
     late: dict[date, float] = defaultdict(float)
-    for day, share, counts in _ways(rules, _legs(rules, _to(to, overseas=overseas)), mailed, overseas=overseas):
+    for day, share, counts in _ways(rules, legs_of(rules, _to(to, overseas=overseas)), mailed, overseas=overseas):
         (counted if counts else late)[day] += share
     return tuple(Back(day, counted[day], late[day]) for day in sorted({*counted, *late}))
 
 
 def last_good_day(rules: Rules, *, overseas: bool = False, to: Destination | None = None) -> date | None:
     """The last mailing day on which the chance is at least `transit.threshold`."""
-    legs = _legs(rules, _to(to, overseas=overseas))
+    legs = legs_of(rules, _to(to, overseas=overseas))
     day = return_limit(rules, overseas=overseas).date()
     for _ in range(LONGEST_LOOK_BACK):
         if is_mailing_day(rules, day):
@@ -125,7 +125,7 @@ def _to(to: Destination | None, *, overseas: bool) -> Destination:
     return to or (Destination.OVERSEAS if overseas else Destination.IN_COUNTY)
 
 
-def _legs(rules: Rules, to: Destination) -> tuple[Spread, Spread, Spread]:
+def legs_of(rules: Rules, to: Destination) -> tuple[Spread, Spread, Spread]:
     """Outbound, kept, inbound; for a destination its own where the office gives them, else those of `[transit]`."""
     usual, own = rules.transit, getattr(rules.transit, to.value)
     return (
