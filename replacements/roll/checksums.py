@@ -20,7 +20,7 @@ from replacements.roll.keys import address_keys, name_sound
 from replacements.roll.names import bare_parts, on_file, surname_parts
 from replacements.roll.phones import digits
 
-_KEPT = 65536
+_KEPT = 32768
 _PLAIN_LINE = re.compile(r"([0-9]{1,7}) ([A-Za-z][A-Za-z0-9 ]*)")
 
 

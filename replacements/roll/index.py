@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from replacements.roll import checksums, register
 from replacements.roll import keys as roll_keys
-from replacements.roll.postings import Gathered, buckets, by_bucket, by_buckets, closed, merged, numbers, unpacked
+from replacements.roll.postings import Gathered, buckets, by_bucket, by_buckets, closed, look_up, merged, unpacked
 from replacements.roll.types import Voter
 from replacements.store.bulk import insert_rows, more_cache, run_many
 from replacements.store.database import Database
@@ -36,15 +36,16 @@ def listed(some: Iterable[int]) -> str:
     return ",".join([str(int(number)) for number in some])
 
 
-def numbers_with_keys(session: Session, keys: Iterable[str]) -> set[int]:
-    """The numbers of voters with at least one of these keys; a closed key finds nobody."""
+def numbers_with_keys(session: Session, keys: Iterable[str]) -> dict[int, int]:
+    """The numbers of voters with at least one of these keys, with the kinds of the keys (`keys.kind_bit`); a closed key
+    finds nobody."""
     wanted = by_bucket(keys)
-    found: set[int] = set()
+    found: dict[int, int] = {}
     connection = session.connection()
     for some in in_pieces(wanted):
         statement = f"SELECT bucket, postings FROM roll_buckets WHERE bucket IN ({listed(some)})"  # noqa: S608
         for bucket, postings in connection.exec_driver_sql(statement):
-            found.update(numbers(postings, wanted[bucket]))
+            look_up(postings, wanted[bucket], found)
     return found
 
 

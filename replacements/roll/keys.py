@@ -21,8 +21,9 @@ looked up; a voter with any key in common is a candidate, and only the weighing 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
+from typing import TypeVar
 
 from replacements.roll.address_fit import place_of, places_on_file
 from replacements.roll.addresses import Delivery, street_skeleton
@@ -42,6 +43,7 @@ from replacements.roll.types import Clues, Voter
 
 VERSION = "2"  # raise it when a key changes: the keys of every voter are then made anew
 
+Found = TypeVar("Found")
 _GROUPS = {"bpfv": "1", "cgkqsxzj": "2", "dt": "3", "l": "4", "mn": "5", "r": "6"}
 _SOUNDS = str.maketrans({letter: code for letters, code in _GROUPS.items() for letter in letters})
 
@@ -171,6 +173,42 @@ def _last_keys(last: str, rest: tuple[str, ...], years: set[int]) -> Iterator[st
         yield from (f"y:{each}:{last[0]}" for each in (word, *others))
         if len(word) > 1:
             yield from (f"m:{last}:{each}" for each in (word, *others))
+
+
+def kind_bit(key: str) -> int:
+    """The kind of a key as one bit; kinds of several keys are or-ed together."""
+    return 1 << (ord(key[0]) - 97)
+
+
+def _bits(kinds: str) -> int:
+    return sum(map(kind_bit, kinds))
+
+
+_FULL_NAME, _FACT, _NAME = _bits("m"), _bits("abetv"), _bits("mnxy")
+_SOUNDS_ALIKE, _SAME_FAMILY = _bits("xyl"), _bits("xyln")
+MOST_WEIGHED = 250  # voters for one message; more would be namesakes in part, found by nothing else
+
+
+def worth_weighing(found: Mapping[Found, int]) -> list[Found]:
+    """Of those who share keys with a message, by the kinds of these keys (`kind_bit`): whom it is worth to weigh.
+
+    Where somebody has the full name, those are left out who have nothing but a like-sounding one or one half of it;
+    where somebody has a name and a fact (address, birth date, account, id), those who have no fact and not the whole
+    name. Of too many the ones with the fewest kinds are left out, all that have as few.
+    """
+    left_out = 0
+    for kinds in found.values():
+        if kinds & _FACT and kinds & _FULL_NAME:
+            left_out |= _SAME_FAMILY
+            break
+        if kinds & _FULL_NAME or (kinds & _FACT and kinds & _NAME):
+            left_out |= _SOUNDS_ALIKE
+    kept = [one for one, kinds in found.items() if kinds & ~left_out]
+    if len(kept) > MOST_WEIGHED:
+        least = sorted(((found[one] & _FACT > 0) * 32 + found[one].bit_count() for one in kept), reverse=True)
+        bar = least[MOST_WEIGHED]
+        kept = [one for one in kept if (found[one] & _FACT > 0) * 32 + found[one].bit_count() > bar]
+    return kept
 
 
 @lru_cache(maxsize=1024)

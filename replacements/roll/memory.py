@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
-from replacements.roll.keys import voter_keys
+from replacements.roll.keys import kind_bit, voter_keys, worth_weighing
 from replacements.roll.names import joined, on_file, surname_parts
 from replacements.roll.types import Voter
 
@@ -52,12 +52,14 @@ class MemoryRoll:
         return iter(self._voters.values())
 
     def with_keys(self, keys: Iterable[str]) -> Sequence[Voter]:
-        found: dict[str, None] = {}
+        found: dict[str, int] = {}
         for key in keys:
             ids = self._by_key.get(key, ())
             if len(ids) <= MOST_PER_KEY:
-                found.update(dict.fromkeys(ids))
-        return [self._voters[voter_id] for voter_id in sorted(found)]
+                kind = kind_bit(key)
+                for voter_id in ids:
+                    found[voter_id] = found.get(voter_id, 0) | kind
+        return [self._voters[voter_id] for voter_id in sorted(worth_weighing(found))]
 
     def voter(self, voter_id: str) -> Voter | None:
         return self._voters.get(voter_id)

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import IO
 from zlib import crc32
 
+from replacements.roll.keys import kind_bit
 from replacements.roll.memory import MOST_PER_KEY
 
 PARTS = 128  # the buckets are worked through in so many parts, each of which fits into memory
@@ -40,23 +41,25 @@ def unpacked(blob: bytes) -> array[int]:
     return found
 
 
-def by_bucket(keys: Iterable[str]) -> dict[int, list[int]]:
-    """The buckets to read for these keys, with the checksums to look for in each."""
-    found: dict[int, list[int]] = {}
+def by_bucket(keys: Iterable[str]) -> dict[int, list[tuple[int, int]]]:
+    """The buckets to read for these keys, with the checksums to look for in each and the kind of the key as a bit."""
+    found: dict[int, list[tuple[int, int]]] = {}
     for key in keys:
         value = crc32(key.encode())
-        found.setdefault(value >> 16, []).append(value)
+        found.setdefault(value >> 16, []).append((value, kind_bit(key)))
     return found
 
 
-def numbers(blob: bytes, checksums: Iterable[int]) -> Iterator[int]:
-    """The numbers of the voters with these keys; none for a closed key."""
+def look_up(blob: bytes, wanted: Iterable[tuple[int, int]], found: dict[int, int]) -> None:
+    """Add the numbers of the voters with these keys to `found`, with the kinds of the keys; none for a closed key."""
     entries = unpacked(blob)
-    for value in checksums:
+    for value, kind in wanted:
         start = bisect_left(entries, value << 32)
         stop = bisect_left(entries, (value + 1) << 32, start)
         if start < stop and entries[start] & _NUMBER:
-            yield from (entry & _NUMBER for entry in entries[start:stop])
+            for entry in entries[start:stop]:
+                number = entry & _NUMBER
+                found[number] = found.get(number, 0) | kind
 
 
 class Gathered:

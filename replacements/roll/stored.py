@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from replacements.roll.index import COLUMNS, FIELDS, in_pieces, listed, numbers_with_keys
-from replacements.roll.keys import name_of
+from replacements.roll.keys import name_of, worth_weighing
 from replacements.roll.memory import share
 from replacements.roll.names import joined
 from replacements.roll.roll_file import YES_NO
@@ -32,7 +32,7 @@ class StoredRoll:
         """Two queries per thousand keys; a key that more than `MOST_PER_KEY` voters have is passed over."""
         found: dict[str, Voter] = {}
         connection = self._session.connection()
-        for some in in_pieces(numbers_with_keys(self._session, keys)):
+        for some in in_pieces(worth_weighing(numbers_with_keys(self._session, keys))):
             for row in connection.exec_driver_sql(f"{_VOTERS} IN ({listed(some)})"):
                 found[row[0]] = Voter(*row[:_YES_NO_FROM], *map(bool, row[_YES_NO_FROM:]))
         self._remember_counts(found.values())

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import text
 from sqlalchemy.orm import Session
 
-SQLITE_PAGES_KIB = 65_536  # page cache while much is written; the usual 2 MB would read back what was just written
+SQLITE_PAGES_KIB = 32_768  # page cache while much is written; the usual 2 MB would read back what was just written
 _USUAL_KIB = 2_000
 
 
