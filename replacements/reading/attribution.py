@@ -15,7 +15,8 @@ from replacements.reading.facts.vocabulary import Vocabulary, vocabulary
 from replacements.reading.types import Cause, Kind
 
 _CLAUSE = re.compile(
-    r"[;—–\n]|\s-\s|,?\s+(?:and|but|while|so|because|y|pero|và|nhưng|còn|mais|mas)\s+|,\s+(?=(?:my|his|her|i|he|she|mi|su|yo)\b)|(?<=고),?\s|(?<=만),?\s",
+    # The look back keeps a long row of blanks from being tried from each of them.
+    r"[;—–\n]|\s-\s|,?(?<!\s)\s++(?:and|but|while|so|because|y|pero|và|nhưng|còn|mais|mas)\s+|,\s+(?=(?:my|his|her|i|he|she|mi|su|yo)\b)|(?<=고),?\s|(?<=만),?\s",
     re.I,
 )
 _SENTENCE = re.compile(r"[.!?。？！]+[\s\"”')]+|\n\s*\n")

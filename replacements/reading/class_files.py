@@ -14,8 +14,7 @@ from functools import cache
 from importlib.resources import files
 
 from replacements.reading.folding import Folded
-
-Place = tuple[int, int]  # a stretch of the plain form
+from replacements.reading.ngrams import Place
 
 _JOINED = frozenset({"ko"})
 _LONGEST_WITHIN = 6  # syllables
@@ -33,12 +32,14 @@ class Classes:
             raise KeyError(language)
         self.joined = language in _JOINED
         self.names: list[str] = []
+        self._entries: dict[str, int] = {}
         self._whole: dict[str, list[str]] = {}
         self._begin: dict[str, list[str]] = {}
         self._follow: dict[str, list[tuple[list[str], str]]] = {}
         self._known: dict[str, frozenset[str]] = {}
         for name, entries in tomllib.loads(source.read_text(encoding="utf-8")).items():
             self.names.append(name)
+            self._entries[name] = len(entries.split())
             for entry in entries.split():
                 self._enter(entry.lower(), name)
 
@@ -50,6 +51,10 @@ class Classes:
             self._begin.setdefault(words[0].removesuffix("*"), []).append(name)
         elif words:
             self._whole.setdefault(words[0], []).append(name)
+
+    def entries(self, name: str) -> int:
+        """How many words and phrases a class holds."""
+        return self._entries[name]
 
     def of_word(self, word: str) -> frozenset[str]:
         """The classes that a single word belongs to."""

@@ -34,23 +34,51 @@ class Cue:
     _pattern: str
     _compiled: re.Pattern[str] | None = field(default=None)
 
-    def spans(self, text: str) -> Iterator[tuple[int, int]]:
-        """Where the phrase stands in a folded text."""
-        if self.needs and not any(n in text for n in self.needs):
-            return
+    def spans(self, text: str, within: list[tuple[int, int]] | None = None) -> Iterator[tuple[int, int]]:
+        """Where the phrase stands in a folded text, or in the lines of it that are given. No phrase goes on over the
+        end of a line."""
         if self._compiled is None:
             self._compiled = re.compile(self._pattern)
-        for match in self._compiled.finditer(text):
-            yield match.span()
+        for begin, end in [(0, len(text))] if within is None else within:
+            for match in self._compiled.finditer(text, begin, end):
+                yield match.span()
 
 
 @dataclass(frozen=True, slots=True)
 class CueFile:
-    """The cues of one language. `words`: small words that only this language uses so often."""
+    """The cues of one language. `words`: small words that only this language uses so often. `needs`: those of all cues,
+    so that each is looked for once."""
 
     language: str
     cues: tuple[Cue, ...]
     words: frozenset[str]
+    needs: tuple[str, ...]
+
+    def spans(self, text: str) -> Iterator[tuple[str, tuple[int, int]]]:
+        """Where the phrases of every concept stand in a folded text."""
+        lines = {need: _lines(text, need) for need in self.needs if need in text}
+        present = lines.keys()
+        for cue in self.cues:
+            if not cue.needs:
+                within = None
+            elif present.isdisjoint(cue.needs):
+                continue
+            else:
+                within = sorted({line for need in cue.needs for line in lines.get(need, ())})
+            for span in cue.spans(text, within):
+                yield cue.concept, span
+
+
+def _lines(text: str, need: str) -> list[tuple[int, int]]:
+    """The lines of a text that hold a word: most lines hold none of those that a cue needs."""
+    found = []
+    at = text.find(need)
+    while at >= 0:
+        end = text.find("\n", at)
+        end = len(text) if end < 0 else end
+        found.append((text.rfind("\n", 0, at) + 1, end))
+        at = text.find(need, end)
+    return found
 
 
 @cache
@@ -70,7 +98,8 @@ def cue_file(language: str) -> CueFile:
             plain = _fill(phrase, parts, where)
             pattern = _pattern(plain, spaced=language not in _NO_SPACES)
             cues.append(Cue(concept, phrase, _needs(plain), pattern))
-    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())))
+    needs = tuple(dict.fromkeys(need for cue in cues for need in cue.needs))
+    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())), needs)
 
 
 def languages() -> tuple[str, ...]:
@@ -114,7 +143,8 @@ def _pattern(plain: str, *, spaced: bool) -> str:
     for piece in re.split(r"( __ | _ |__|_| \?| |(?<!\))\*|')", plain.replace("(", "(?:").replace("(?:?", "(?")):
         sign = piece.strip()
         if sign in wide and piece:
-            gap = f"(?:{between}{word}){{0,{wide[sign]}}}?{between}" if spaced else f"[^.!?\\n]{{0,{wide[sign]}}}?"
+            # Atomic: a row of dashes could be cut up into "between" and "word" in countless ways, all of them tried.
+            gap = f"(?>{between}{word}){{0,{wide[sign]}}}?{between}" if spaced else f"[^.!?\\n]{{0,{wide[sign]}}}?"
             out.append(gap)
         elif piece == " ":
             out.append(between)

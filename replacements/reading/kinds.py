@@ -5,31 +5,44 @@ from __future__ import annotations
 import bisect
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from replacements.mail.letter import Letter, PartLabel
 from replacements.reading.cue_files import cue_file
-from replacements.reading.evidence import Weighed, Weight
+from replacements.reading.evidence import SHORT, Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
 from replacements.reading.folding import Folded, fold
 from replacements.reading.language import language_of
-from replacements.reading.learned import KINDS, Spoken, speak
+from replacements.reading.learned import KINDS, Spoken, places, speak
+from replacements.reading.ngrams import Place
 from replacements.reading.scanning import Scan, scan
 from replacements.reading.sentences import Sentence, sentences
-from replacements.reading.signs import Signs, signs_of
+from replacements.reading.signs import Signs, is_technical, signs_of
 from replacements.reading.types import Cause, Flag, Kind, KindFound, Topic
 from replacements.reading.weighing import Weigher
 
 _REPLY = re.compile(
     r"^\s*(?:(?:re|aw|sv|res|rv|fw|fwd|tl|답장|회신|trả lời)\s*(?:\[\d+\])?\s*[:：]\s*)+", re.IGNORECASE
 )
+# Common practice: the programs of mailing lists put the list's name before the subject. Gateways warn the same way.
+_LISTED = re.compile(
+    r"^\s*(?:(?:re|fwd?)\s*:\s*)*\[(?!\s*(?:ext(?:ern(?:al)?)?|spam|caution|secure|encrypt)\b)", re.IGNORECASE
+)
 _CAUSES_OF = {
     Kind.SPOILED_BALLOT: (Cause.SPOILED, Cause.DAMAGED),
     Kind.NOT_RECEIVED: (Cause.NOT_RECEIVED, Cause.LOST, Cause.STOLEN, Cause.UNDELIVERABLE),
 }
-_CAUSE_TOLD = 0.4  # what happened must be about as likely told as not
+_CAUSE_TOLD = 0.2  # below this chance that any cause was told, none is named
 _LONGEST_WORDS = 90  # characters of the writer's words shown for one stretch
 _SHOWN = 3
+_A_GUESS = 0.1  # what is less likely than this is not even guessed: the mail is other
+_A_FAR_GUESS = 0.4  # the same of a letter without a word about voting
+_PLAINER = 0.7  # how likely a wish for a ballot must be in a letter that may well be of something else
+_NOT_BELIEVED = 0.45  # how likely it is at most where it is less
+_OF_OTHER_THINGS = 0.2  # and in a letter that is of other things
+_VOTING = ("ballot", "context", "mismark")
+_LONGEST_QUOTED = 4_000  # characters
 _ANSWERS = 0.75  # a short answer to an earlier mail that gives a fact
 _FEW_WORDS = 25
 _TAKEN_BACK = ("found", "never_mind", "cancel_request", "no_need", "in_person_instead", "fine")
@@ -87,10 +100,15 @@ def spoken_text(letter: Letter) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Cues:
-    """A letter weighed by its cues. `bare`: it has no text, and its subject speaks for it."""
+    """A letter weighed by its cues. `bare`: it has no text, and its subject speaks for it; `heading`: the subject where
+    its writer wrote it; `quoted`: what it answers, in the languages that may be its own; `answering`: the office had
+    asked for details."""
 
     letter: Letter
     body: Scan
+    heading: Scan | None
+    quoted: tuple[Scan, ...]
+    answering: bool
     weighed: Weighed
     language: str
     bare: bool
@@ -113,9 +131,10 @@ def _weigh(letter: Letter) -> _Cues:
     body = _scan(spoken, language)
     heading = None if bare or (replied and len(text.split()) > 2) or not subject else _scan(subject, language)
     statement = statement_among(letter.attachments)
-    answering = not bare and _office_asked(letter, replied, language)
+    quoted = _quoted(letter, language)
+    answering = not bare and any(scan.has("asks_details") for scan in quoted)
     weighed = Weigher(body, heading, language=language, answering=answering, statement=bool(statement)).weigh()
-    return _Cues(letter, body, weighed, language, bare)
+    return _Cues(letter, body, heading, quoted, answering, weighed, language, bare)
 
 
 def _scan(text: str, language: str) -> Scan:
@@ -127,15 +146,13 @@ def _scan(text: str, language: str) -> Scan:
     return scanned
 
 
-def _office_asked(letter: Letter, replied: bool, language: str) -> bool:
-    """Whether the mail that this one answers asked the writer for details."""
-    quoted = letter.text(PartLabel.QUOTED)
+def _quoted(letter: Letter, language: str) -> tuple[Scan, ...]:
+    """The cues of what the letter answers: in its own language, in the letter's, and in English."""
+    quoted = letter.text(PartLabel.QUOTED)[:_LONGEST_QUOTED]
     if not quoted.strip():
-        return False
-    for code in dict.fromkeys((language_of(quoted)[0], language, "en")):
-        if cue_file(code).cues and scan(quoted, code).has("asks_details"):
-            return True
-    return False
+        return ()
+    codes = dict.fromkeys((language_of(quoted)[0], language, "en"))
+    return tuple(scan(quoted, code) for code in codes if cue_file(code).cues)
 
 
 def _found(cues: _Cues) -> KindsFound:
@@ -143,8 +160,11 @@ def _found(cues: _Cues) -> KindsFound:
     text = letter.new_text
     signs, folded, before = _signs(cues)
     learned = speak(signs, weighed.odds)
-    stretches = {kind: _stretches(learned.places[kind], folded, before) for kind in KINDS}
-    kinds = _kinds(learned, cues, {k: [text[a:b] for a, b in row] for k, row in stretches.items()})
+
+    def stretches(kind: Kind) -> list[tuple[int, int]]:
+        return _stretches(places(signs, kind), folded, before) if kind in KINDS else []
+
+    kinds = _kinds(learned, cues, lambda kind: [text[a:b] for a, b in stretches(kind)])
     if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
         kinds = (KindFound(Kind.DETAILS, _ANSWERS, _opening(body)),)
     names = frozenset(k.kind for k in kinds)
@@ -157,10 +177,10 @@ def _found(cues: _Cues) -> KindsFound:
         evidence.append(Evidence(e.kind, words, start, end, e.weight, e.hit.sentence if here else -1, e.cause))
     told = {e.kind for e in evidence if e.start >= 0}
     for kind in names - told:
-        for start, end in stretches.get(kind, ())[:1]:
+        for start, end in stretches(kind)[:1]:
             sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
             evidence.append(Evidence(kind, _clip(text[start:end]), start, end, 1.0, sentence, None))
-    topics = weighed.topics if names & {Kind.QUESTION, Kind.ASSISTANCE} else ()
+    topics = tuple(t for t in Topic if learned.topics[t] > 0) if names & {Kind.QUESTION, Kind.ASSISTANCE} else ()
     return KindsFound(
         kinds, tuple(evidence), topics, frozenset(f for f, _ in flag_words), flag_words,
         _cause(kinds, learned), cues.language, sentences(text),
@@ -185,24 +205,65 @@ def _signs(cues: _Cues) -> tuple[Signs, Folded, int]:
     offset = before if folded.origin is None else bisect.bisect_left(folded.origin, before)
     if cues.bare:  # its cues stand in no text
         offset = -len(cues.body.text) - 1
-    return signs_of(folded, cues.language, cues.body, offset), folded, before
+    return signs_of(folded, cues.language, cues.body, cues.heading, offset, _surroundings(cues)), folded, before
 
 
-def _stretches(places: tuple[tuple[float, int, int], ...], folded: Folded, before: int) -> list[tuple[int, int]]:
+def _surroundings(cues: _Cues) -> list[str]:
+    """What is told by what stands around the text."""
+    letter = cues.letter
+    told = {
+        "answers": cues.answering,
+        "quotes": bool(letter.text(PartLabel.QUOTED).strip()),
+        "picture": any(a.is_picture for a in letter.attachments),
+        "attachment": any(not a.is_picture for a in letter.attachments),
+        "bare": cues.bare,
+    }
+    return [name for name, so in told.items() if so]
+
+
+def _stretches(places: list[Place], folded: Folded, before: int) -> list[tuple[int, int]]:
     """Places of the plain form as stretches of the new text; those of the subject are left out."""
-    row = [folded.span(start, end) for _, start, end in places if start >= 0]
+    row = [folded.span(start, end) for start, end in places if start >= 0]
     return [(start - before, end - before) for start, end in row if start >= before]
 
 
-def _kinds(learned: Spoken, cues: _Cues, words: dict[Kind, list[str]]) -> tuple[KindFound, ...]:
+def _kinds(learned: Spoken, cues: _Cues, words: Callable[[Kind], list[str]]) -> tuple[KindFound, ...]:
     """The kinds that are likelier than not, likeliest first; where none is, the likeliest alone."""
     chances = {kind: 1 / (1 + math.exp(-max(-30.0, min(30.0, odds)))) for kind, odds in learned.kinds.items()}
-    named = [kind for kind in KINDS if chances[kind] >= 0.5] or [max(KINDS, key=lambda kind: chances[kind])]
+    about = _is_about_voting(cues)
+    needed, most = _needed(cues, about)
+    for kind in _CAUSES_OF:
+        if chances[kind] < needed:
+            chances[kind] = min(chances[kind], most)
+    named = [kind for kind in KINDS if chances[kind] >= 0.5]
+    if not named:
+        likeliest = max(KINDS, key=lambda kind: chances[kind])
+        named = [likeliest if chances[likeliest] >= (_A_GUESS if needed == 0 else _A_FAR_GUESS) else Kind.OTHER]
     found = []
     for kind in named:
-        because = _because(cues.weighed, kind) or tuple(dict.fromkeys(map(_clip, words[kind]))) or _opening(cues.body)
+        because = _because(cues.weighed, kind) or tuple(dict.fromkeys(map(_clip, words(kind)))) or _opening(cues.body)
         found.append(KindFound(kind, round(min(chances[kind], 0.995), 4), because))
     return tuple(sorted(found, key=lambda k: -k.p))
+
+
+def _is_about_voting(cues: _Cues) -> bool:
+    """Whether a word of the letter, its subject or what it answers is about voting."""
+    return any(scan.has(*_VOTING) for scan in (cues.body, cues.heading, *cues.quoted) if scan is not None)
+
+
+def _needed(cues: _Cues, about: bool) -> tuple[float, float]:
+    """How likely a wish for a ballot must be to be believed, and how likely it is at most where it is less.
+
+    People break and lose other things, too: a letter without a word about voting must be plainer, unless it is a few
+    words to this mailbox; it is not believed where it is part of a conversation or a list about something else, or has
+    links and code in it.
+    """
+    technical = is_technical(cues.letter.new_text)
+    if about:
+        return (_PLAINER, _NOT_BELIEVED) if technical else (0.0, 1.0)
+    if technical or cues.letter.text(PartLabel.QUOTED).strip() or _LISTED.match(cues.letter.subject):
+        return 1.0, _OF_OTHER_THINGS
+    return (0.0, 1.0) if len(cues.body.text.split()) <= SHORT else (_PLAINER, _NOT_BELIEVED)
 
 
 def _because(weighed: Weighed, kind: Kind) -> tuple[str, ...]:

@@ -1,13 +1,15 @@
-"""What the signs of a text say about its kinds and causes, by weights learned from messages with right answers.
+"""What the signs of a text say about its kinds, causes and topics, by weights learned from messages with right answers.
 
-The weights are a data file that `replacements reading train` makes anew. Log-odds are
-`stretch x (bias + trust x cues + sum of weights) + shift`: linear, so that it can be shown to a clerk word by word. The
-stretch and the shift make of them probabilities that keep their word (measured on writers who were held out).
+The weights are a data file that `replacements reading train` makes anew. Log-odds are `bias + trust x cues + sum of
+weights`: linear, so that it can be shown to a clerk word by word. A last step makes of them probabilities that keep
+their word: each label's log-odds are a sum over those of its group, as measured on writers who were held out (a letter
+that asks a question is hardly "other" as well).
 """
 
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import zlib
 from dataclasses import dataclass
@@ -17,15 +19,22 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from replacements.reading.class_files import Place
-from replacements.reading.signs import Signs, scale_of
-from replacements.reading.types import Cause, Kind
+from replacements.reading.ngrams import Place
+from replacements.reading.signs import NOWHERE, Signs, scale_of
+from replacements.reading.types import Cause, Kind, Topic
 
 FILE = "kinds.json.gz"
 CLIP = 5.0  # the cues' log-odds are cut off here, in training as in use
-# What weights are learned for: kinds (machine mail is told by its headers), and why a ballot is wanted.
+# Kinds but for machine mail, which is told by its headers; what is learned besides: why a ballot is wanted, what about.
 KINDS: tuple[Kind, ...] = tuple(k for k in Kind if k is not Kind.AUTOMATIC)
-LABELS: tuple[Kind | Cause, ...] = (*KINDS, *Cause)
+Label = Kind | Cause | Topic
+LABELS: tuple[Label, ...] = (*KINDS, *Cause, *Topic)
+GROUPS = (
+    slice(0, len(KINDS)),
+    slice(len(KINDS), len(KINDS) + len(Cause)),
+    slice(len(KINDS) + len(Cause), len(LABELS)),
+)
+LOUDEST = 8.0  # log-odds beyond this say no more to the other labels
 _NUMBERS = range(len(LABELS))
 _MAKE_ANEW = "Make it anew with `replacements reading train --out`, or set another one."
 
@@ -38,22 +47,33 @@ def label_names() -> list[str]:
 @dataclass(frozen=True, slots=True)
 class Weights:
     """Rows in the order of `LABELS`. `trust[label][kind]`: how much the cues' log-odds for a kind count for a label.
-    `honest[label]`: stretch and shift. `of_sign`: sign -> label's number, weight in thousandths, and so on in turn."""
+    `honest[label]`: what the log-odds of each label of its group (`GROUPS`) count for it, and a shift. `of_sign`:
+    sign -> label's number, weight in thousandths, and so on in turn."""
 
     bias: tuple[float, ...]
     trust: tuple[tuple[float, ...], ...]
-    honest: tuple[tuple[float, float], ...]
+    honest: tuple[tuple[float, ...], ...]
     of_sign: dict[str, list[int]]
+    heard_with: str = ""  # `word_lists()` when they were learned
+
+
+def word_lists() -> str:
+    """SHA-256 over the cue files and the classes of words: what the weights are over."""
+    together = hashlib.sha256()
+    for folder in ("cues", "classes"):
+        for file in sorted((files("replacements.reading") / folder).iterdir(), key=lambda f: f.name):
+            if file.name.endswith(".toml"):
+                together.update(file.name.encode() + b"\0" + file.read_bytes() + b"\0")
+    return together.hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """What the signs of a text say together, in log-odds. `places`: the stretches of the plain form that say most for
-    each kind, weightiest first, as (weight, start, end)."""
+    """What the signs of a text say together, in log-odds."""
 
     kinds: dict[Kind, float]
     causes: dict[Cause, float]
-    places: dict[Kind, tuple[tuple[float, int, int], ...]]
+    topics: dict[Topic, float]
 
 
 class WeightsRefused(ValueError):
@@ -108,12 +128,14 @@ def _checked(raw: dict[str, Any]) -> Weights:
     found = Weights(
         tuple(raw["bias"]),
         tuple(tuple(row) for row in raw["trust"]),
-        tuple((stretch, shift) for stretch, shift in raw["honest"]),
+        tuple(tuple(row) for row in raw["honest"]),
         dict(zip(raw["signs"].split("\n"), raw["weights"], strict=True)) if raw["weights"] else {},
+        str(raw.get("heard_with", "")),
     )
     whole = (
         len(found.bias) == len(found.trust) == len(found.honest) == len(LABELS)
         and all(len(row) == len(KINDS) for row in found.trust)
+        and all(len(found.honest[n]) == group.stop - group.start + 1 for group in GROUPS for n in _NUMBERS[group])
         and all(isfinite(n) for row in (found.bias, *found.trust, *found.honest) for n in row)
         and all(
             len(pairs) % 2 == 0 and all(isinstance(n, int) for n in pairs) and all(n in _NUMBERS for n in pairs[::2])
@@ -138,25 +160,42 @@ def speak(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -
         bias + sum(t * c for t, c in zip(trust, said, strict=True))
         for bias, trust in zip(learned.bias, learned.trust, strict=True)
     ]
-    places: list[dict[Place, float]] = [{} for _ in LABELS]
     for group in signs:
         scale = scale_of(group) / 1000
-        for sign, place in group.items():
-            pairs = learned.of_sign.get(sign)
+        for pairs in map(learned.of_sign.get, group):
             if pairs:
-                for at in range(0, len(pairs), 2):
-                    number, weight = pairs[at], pairs[at + 1] * scale
-                    odds[number] += weight
-                    here = places[number]
-                    here[place] = here.get(place, 0.0) + weight
-    odds = [stretch * value + shift for (stretch, shift), value in zip(learned.honest, odds, strict=True)]
+                numbers = iter(pairs)
+                for number in numbers:
+                    odds[number] += next(numbers) * scale
+    kinds, causes, topics = (_honest(odds[group], learned.honest[group]) for group in GROUPS)
     return Spoken(
-        dict(zip(KINDS, odds[: len(KINDS)], strict=True)),
-        dict(zip(Cause, odds[len(KINDS) :], strict=True)),
-        {kind: _most(here) for kind, here in zip(KINDS, places[: len(KINDS)], strict=True)},
+        dict(zip(KINDS, kinds, strict=True)),
+        dict(zip(Cause, causes, strict=True)),
+        dict(zip(Topic, topics, strict=True)),
     )
 
 
-def _most(here: dict[Place, float]) -> tuple[tuple[float, int, int], ...]:
-    ordered = sorted(here.items(), key=lambda item: (-item[1], item[0]))[:3]
-    return tuple((weight, start, end) for (start, end), weight in ordered if weight > 0)
+def places(signs: Signs, kind: Kind, most: int = 3) -> list[Place]:
+    """The stretches of the plain form that say most for a kind, weightiest first; none that speaks against it."""
+    number, of_sign = KINDS.index(kind), weights().of_sign
+    here: dict[Place, float] = {}
+    for group in signs:
+        scale = scale_of(group)
+        for sign, place in group.items():
+            pairs = of_sign.get(sign)
+            if pairs and place is not NOWHERE and number in pairs[::2]:
+                weight = pairs[2 * pairs[::2].index(number) + 1]
+                here[place] = here.get(place, 0.0) + weight * scale
+    ordered = sorted(here.items(), key=lambda item: (-item[1], item[0]))
+    return [place for place, weight in ordered[:most] if weight > 0]
+
+
+def _honest(odds: list[float], rows: tuple[tuple[float, ...], ...]) -> list[float]:
+    heard = [max(-LOUDEST, min(LOUDEST, value)) for value in odds]
+    return [sum(c * v for c, v in zip(row[:-1], heard, strict=True)) + row[-1] for row in rows]
+
+
+def as_heard(group: slice) -> tuple[tuple[float, ...], ...]:
+    """Rows of `honest` that change nothing."""
+    size = group.stop - group.start
+    return tuple(tuple(float(i == own) for i in range(size + 1)) for own in range(size))

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 
 from replacements.reading.folding import Folded
 
+Place = tuple[int, int]  # a stretch of the plain form
+
 _WORD = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?|\d+")
 _LONGEST = 6_000  # characters that are looked at: what a writer wants stands in no mail after that
 
@@ -21,18 +23,21 @@ def words(folded: Folded) -> Iterator[tuple[str, int, int]]:
         yield (f"#{len(word)}" if word[0].isdigit() else word), match.start(), match.end()
 
 
-def features(folded: Folded) -> dict[str, tuple[int, int]]:
-    """Every feature of a text once, with the place (in the plain form) where it first stands."""
-    found: dict[str, tuple[int, int]] = {}
+def features(folded: Folded) -> tuple[dict[str, Place], dict[str, Place], dict[str, Place]]:
+    """Words, pairs of words and pieces of words, each once, with the place where it first stands."""
+    single: dict[str, Place] = {}
+    pairs: dict[str, Place] = {}
+    pieces: dict[str, Place] = {}
     before, begun = "^", 0
     for word, start, end in words(folded):
-        found.setdefault(word, (start, end))
-        found.setdefault(f"{before} {word}", (begun, end))
-        if not word.startswith("#"):
-            for piece in _pieces(word):
-                found.setdefault(piece, (start, end))
+        pairs.setdefault(f"{before} {word}", (begun, end))
+        if word not in single:
+            single[word] = (start, end)
+            if not word.startswith("#"):
+                for piece in _pieces(word):
+                    pieces.setdefault(piece, (start, end))
         before, begun = word, start
-    return found
+    return single, pairs, pieces
 
 
 def _pieces(word: str) -> Iterator[str]:

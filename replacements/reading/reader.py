@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from replacements.mail.letter import Letter
+from dataclasses import replace
+
+from replacements.mail.letter import Letter, Notice, PartLabel, TextPart
 from replacements.reading.kinds import find_kinds
 from replacements.reading.people import find_people
 from replacements.reading.types import Flag, Reading
+
+LONGEST_READ = 12_000  # characters of each kind of part: two thousand words
+TOO_LONG = "too_long"  # the notice's code
 
 _MANY = 4
 
 
 def read(letter: Letter) -> Reading:
     """What the letter asks, and about whom. The same letter always gives the same reading; no letter makes it fail."""
+    letter = as_far_as_read(letter)
     found = find_kinds(letter)
     people = find_people(letter, found)
     flags = found.flags | {Flag.MANY_PEOPLE} if len(people) >= _MANY else found.flags
@@ -23,3 +29,18 @@ def read(letter: Letter) -> Reading:
         flags=flags,
         flag_words=found.flag_words,
     )
+
+
+def as_far_as_read(letter: Letter) -> Letter:
+    """The letter as far as it is read. Where words of its own are left out, a notice says so."""
+    left = dict.fromkeys(PartLabel, LONGEST_READ)
+    parts: list[TextPart] = []
+    for part in letter.parts:
+        parts.append(replace(part, text=part.text[: left[part.label]]))
+        left[part.label] -= len(parts[-1].text)
+    if sum(map(len, (part.text for part in letter.parts))) == sum(map(len, (part.text for part in parts))):
+        return letter
+    if letter.text(PartLabel.NEW) == replace(letter, parts=tuple(parts)).text(PartLabel.NEW):
+        return replace(letter, parts=tuple(parts))
+    notice = Notice(TOO_LONG, f"The letter is very long: only its first {LONGEST_READ} characters are read here.")
+    return replace(letter, parts=tuple(parts), notices=(*letter.notices, notice))

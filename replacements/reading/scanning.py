@@ -118,9 +118,8 @@ def scan(text: str, language: str) -> Scan:
     parts = sentences(text)
     plain, starts = _joined(folded, parts)
     raw: dict[str, list[tuple[int, int]]] = {}
-    for cue in cue_file(language).cues:
-        for span in cue.spans(plain):
-            raw.setdefault(cue.concept, []).append(span)
+    for concept, span in cue_file(language).spans(plain):
+        raw.setdefault(concept, []).append(span)
     spans = {concept: _longest(found) for concept, found in raw.items()}
     _claim_objects(spans)
     moods = _Moods(plain, spans, starts, language)

@@ -11,15 +11,29 @@ from pathlib import Path
 from typing import Any
 
 from replacements.reading.kinds import heard
-from replacements.reading.learned import FILE, KINDS, LABELS, Weights, clipped, label_names, speak
+from replacements.reading.learned import (
+    FILE,
+    GROUPS,
+    KINDS,
+    LABELS,
+    Weights,
+    as_heard,
+    clipped,
+    label_names,
+    speak,
+    word_lists,
+)
 from replacements.reading.signs import Signs, scale_of
 from replacements.reading.teaching import Example
-from replacements.reading.types import Cause, Kind
+from replacements.reading.types import Kind, Topic
 
-STRENGTH = 16.0  # inverse of the regularisation of the logistic regression
+STRENGTH = 12.0  # inverse of the regularisation of the logistic regression
 FEWEST = 3  # a sign must stand in so many messages
 KEPT = 0.06  # weights smaller than this are left out of the file
 FOLDS = 5
+_LAST_STRENGTH = 1.0
+_FEW = 5  # messages that say yes to a label: with fewer its probabilities are left as they are
+_UNTAUGHT = -4.0  # log-odds of a label that no message taught
 _CURVE = 0.03  # about p (1 - p) of a kind
 WEIGHTS = Path(__file__).parent / "weights" / FILE
 
@@ -55,19 +69,33 @@ def learn(lessons: Sequence[Lesson]) -> Weights:
         values.extend(clipped(lesson.cues))
         ends.append(len(indices))
     table = csr_matrix((values, indices, ends), shape=(len(lessons), len(names) + len(KINDS)))
-    answers = [[lesson.example.answers(label) for label in LABELS] for lesson in lessons]
-    right = np.array([[bool(a) for a in row] for row in answers], dtype=float)
-    asked = np.array([[a is not None for a in row] for row in answers], dtype=float)
-    weights, bias = _fit(table, right, asked)
+    weights, bias = np.zeros((table.shape[1], len(LABELS))), np.full(len(LABELS), _UNTAUGHT)
+    # Topics are taught by fewer messages than kinds: those alone are looked at for them.
+    for labels in (LABELS[: -len(Topic)], LABELS[-len(Topic) :]):
+        answers = [[lesson.example.answers(label) for label in labels] for lesson in lessons]
+        rows = [i for i, row in enumerate(answers) if any(a is not None for a in row)]
+        if not rows:
+            continue
+        right = np.array([[bool(a) for a in answers[i]] for i in rows], dtype=float).reshape(len(rows), len(labels))
+        asked = np.array([[a is not None for a in answers[i]] for i in rows], dtype=float).reshape(right.shape)
+        first = LABELS.index(labels[0])
+        place = slice(first, first + len(labels))
+        weights[:, place], bias[place] = _fit(table[rows], right, asked)
     of_sign: dict[str, list[int]] = {}
     for i, sign in enumerate(names):
         for number in np.flatnonzero(np.abs(weights[i]) >= KEPT):
             of_sign.setdefault(sign, []).extend((int(number), round(float(weights[i, number]) * 1000)))
     trust = tuple(tuple(round(float(w), 4) for w in weights[len(names) :, n]) for n in range(len(LABELS)))
-    return Weights(tuple(round(float(b), 4) for b in bias), trust, tuple((1.0, 0.0) for _ in LABELS), of_sign)
+    return Weights(
+        tuple(round(float(b), 4) for b in bias),
+        trust,
+        tuple(row for group in GROUPS for row in as_heard(group)),
+        of_sign,
+        word_lists(),
+    )
 
 
-def _fit(table: Any, right: Any, asked: Any) -> tuple[Any, Any]:
+def _fit(table: Any, right: Any, asked: Any, strength: float = STRENGTH) -> tuple[Any, Any]:
     """Regularised logistic regression of every column of `right` at once, over the rows where `asked` is 1.
 
     Weights are (signs x labels), bias (labels). The labels do not touch each other; one run for all is a matter of
@@ -81,16 +109,16 @@ def _fit(table: Any, right: Any, asked: Any) -> tuple[Any, Any]:
     turned = table.T.tocsr()
     # Steps are taken in units that suit each column: cues are large and in every row, most signs small and rare.
     unit = np.ones((signs + 1, 1))
-    unit[:-1, 0] = 1 / np.sqrt(_CURVE * np.asarray(table.multiply(table).sum(axis=0)).ravel() + 1 / STRENGTH)
+    unit[:-1, 0] = 1 / np.sqrt(_CURVE * np.asarray(table.multiply(table).sum(axis=0)).ravel() + 1 / strength)
     unit[-1] = 1 / np.sqrt(_CURVE * rows)
 
     def loss(flat: Any) -> tuple[float, Any]:
         parted = flat.reshape(signs + 1, labels) * unit
         odds = table @ parted[:-1] + parted[-1]
-        value = (asked * (np.logaddexp(0, odds) - right * odds)).sum() + (parted[:-1] ** 2).sum() / (2 * STRENGTH)
+        value = (asked * (np.logaddexp(0, odds) - right * odds)).sum() + (parted[:-1] ** 2).sum() / (2 * strength)
         wrong = asked * (1 / (1 + np.exp(-odds)) - right)
         slope = np.empty_like(parted)
-        slope[:-1] = turned @ wrong + parted[:-1] / STRENGTH
+        slope[:-1] = turned @ wrong + parted[:-1] / strength
         slope[-1] = wrong.sum(axis=0)
         return float(value), (slope * unit).ravel()
 
@@ -101,36 +129,51 @@ def _fit(table: Any, right: Any, asked: Any) -> tuple[Any, Any]:
 
 
 def made_honest(weights: Weights, lessons: Sequence[Lesson], progress: Callable[[int], None]) -> Weights:
-    """The same weights with each label's log-odds stretched and shifted so that probabilities keep their word.
+    """The same weights with a last step after which probabilities keep their word.
 
-    What is said of writers who were held out is compared with what was right (Platt, 'Probabilistic outputs for support
-    vector machines', 1999). `progress` is told after each fold.
+    What is said of writers who were held out is compared with what was right, by logistic regression over the log-odds
+    of all labels of a group (after Platt, 'Probabilistic outputs for support vector machines', 1999). Only messages as
+    a mailbox brings them count, where there are any: how likely a kind is beforehand is part of its probability.
+    `progress` is told after each fold.
     """
-    said: list[list[tuple[float, bool]]] = [[] for _ in LABELS]
+    drawn = any(lesson.example.drawn for lesson in lessons)
+    said: list[list[float]] = []
+    asked: list[list[bool | None]] = []
     fold_of = folds(lessons)
     for number in range(FOLDS):
         taught = learn([lesson for lesson in lessons if fold_of[lesson.example.writer] != number])
-        for lesson in (lesson for lesson in lessons if fold_of[lesson.example.writer] == number):
+        for lesson in lessons:
+            if fold_of[lesson.example.writer] != number or (drawn and not lesson.example.drawn):
+                continue
             spoken = speak(lesson.signs, lesson.cues, taught)
-            for i, label in enumerate(LABELS):
-                right = lesson.example.answers(label)
-                if right is not None:
-                    said[i].append((spoken.causes[label] if isinstance(label, Cause) else spoken.kinds[label], right))
+            said.append([*spoken.kinds.values(), *spoken.causes.values(), *spoken.topics.values()])
+            asked.append([lesson.example.answers(label) for label in LABELS])
         progress(number)
-    return replace(weights, honest=tuple(_stretch(row) for row in said))
+    honest: list[tuple[float, ...]] = []
+    for group in GROUPS:
+        honest.extend(_last_step([row[group] for row in said], [row[group] for row in asked], as_heard(group)))
+    return replace(weights, honest=tuple(honest))
 
 
-def _stretch(said: list[tuple[float, bool]]) -> tuple[float, float]:
-    """Stretch and shift of log-odds that make them likeliest."""
+def _last_step(
+    said: list[list[float]], answers: list[list[bool | None]], unchanged: tuple[tuple[float, ...], ...]
+) -> list[tuple[float, ...]]:
+    """The rows of `Weights.honest` of one group; those of labels about which too little is known stay `unchanged`."""
     import numpy as np
     from scipy.sparse import csr_matrix
 
-    if len({right for _, right in said}) < 2:
-        return 1.0, 0.0
-    odds = csr_matrix(np.array([[o] for o, _ in said]))
-    right = np.array([[float(r)] for _, r in said])
-    weights, bias = _fit(odds, right, np.ones_like(right))
-    return round(float(weights[0, 0]), 4), round(float(bias[0]), 4)
+    rows = [i for i, row in enumerate(answers) if any(a is not None for a in row)]
+    if not rows:
+        return list(unchanged)
+    odds = csr_matrix(np.array([said[i] for i in rows]))
+    right = np.array([[bool(a) for a in answers[i]] for i in rows], dtype=float)
+    asked = np.array([[a is not None for a in answers[i]] for i in rows], dtype=float)
+    weights, bias = _fit(odds, right, asked, strength=_LAST_STRENGTH)
+    told = [(right[:, n] * asked[:, n]).sum() for n in range(right.shape[1])]
+    return [
+        (*(round(float(w), 4) for w in weights[:, n]), round(float(bias[n]), 4)) if told[n] >= _FEW else unchanged[n]
+        for n in range(right.shape[1])
+    ]
 
 
 def folds(lessons: Sequence[Lesson]) -> dict[str, int]:
@@ -146,6 +189,7 @@ def write(weights: Weights, path: Path) -> None:
         "bias": weights.bias,
         "trust": weights.trust,
         "honest": weights.honest,
+        "heard_with": weights.heard_with,
         "signs": "\n".join(ordered),
         "weights": list(ordered.values()),
     }

@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 
 from replacements.mail.letter import Letter, SenderCheck, UnreadableMail
 from replacements.mail.parsing import parse
+from replacements.proposals.situation import SURE_ENOUGH_ALONE
 from replacements.requests import answer, came_back, deciding, drafting, office
 from replacements.requests.history import StoredHistory
 from replacements.requests.judging import Judgement, judge
@@ -217,6 +218,7 @@ def _is_clear(row: Request, judgement: Judgement) -> bool:
         and row.proposal == "reissue"
         and not row.two_people
         and len(row.kinds) == 1
+        and all(found.p >= SURE_ENOUGH_ALONE for found in judgement.reading.kinds)
         and judgement.letter.sender.check is SenderCheck.PASS
         and asked.ballot is not None
         and asked.ballot.replacements_before == 0

@@ -16,7 +16,7 @@ from replacements.mail.letter import Letter, Notice, PartLabel, SenderCheck, Tex
 from replacements.proposals.situation import SURE_ENOUGH, WANTS_A_BALLOT, Situation
 from replacements.proposals.table import propose
 from replacements.proposals.types import Action, BallotOnRecord, Proposal
-from replacements.reading.reader import read
+from replacements.reading.reader import TOO_LONG, as_far_as_read, read
 from replacements.reading.types import AddressRole, Cause, Kind, Person, Reading
 from replacements.requests.records import Ballots
 from replacements.roll.matching import identify
@@ -27,8 +27,6 @@ from replacements.rules.transit import InTime, for_voter
 
 # Characters of a letter, of each label, that are read. No voter's letter comes near it, and reading must end: the time
 # it takes grows faster than the text, and one letter must not hold all the others up.
-LONGEST_READ = 30_000
-TOO_LONG = "too_long"  # the notice's code
 THREAD_DAYS = 30  # an earlier message of the same sender counts as the same conversation for so long
 
 
@@ -109,7 +107,7 @@ def judge(
     now = now or at
     history = history or NoHistory()
     started = clock()
-    whole, letter = letter, _cut(letter)
+    whole, letter = letter, as_far_as_read(letter)
     reading = known if known is not None else read(letter)
     after_reading = clock()
     earlier = history.of_conversation(letter)
@@ -126,21 +124,6 @@ def judge(
         letter.notices + _notices(letter, reading),
         {"reading": (after_reading - started) * 1000, "deciding": (clock() - after_reading) * 1000},
     )
-
-
-def _cut(letter: Letter) -> Letter:
-    """The letter as far as it is read. Where words of its own are left out, a notice says so."""
-    left = dict.fromkeys(PartLabel, LONGEST_READ)
-    parts: list[TextPart] = []
-    for part in letter.parts:
-        parts.append(replace(part, text=part.text[: left[part.label]]))
-        left[part.label] -= len(parts[-1].text)
-    if sum(map(len, (part.text for part in letter.parts))) == sum(map(len, (part.text for part in parts))):
-        return letter
-    if letter.text(PartLabel.NEW) == replace(letter, parts=tuple(parts)).text(PartLabel.NEW):
-        return replace(letter, parts=tuple(parts))
-    notice = Notice(TOO_LONG, f"The letter is very long: only its first {LONGEST_READ} characters were judged.")
-    return replace(letter, parts=tuple(parts), notices=(*letter.notices, notice))
 
 
 def clues_of(person: Person, ballots: Ballots) -> Clues:

@@ -10,8 +10,6 @@ import re
 import signal
 from collections.abc import Iterator
 
-import pytest
-
 from replacements.mail.parsing import parse
 from replacements.reading.reader import read
 from replacements.reading.types import Kind
@@ -52,9 +50,6 @@ def _give_up(*_: object) -> None:
     raise TimeoutError(f"one mail takes more than {LONGEST} s to read")
 
 
-@pytest.mark.xfail(
-    strict=True, reason="gaps in cues take exponential time on rows of signs, and some mails are misread"
-)
 def test_no_ordinary_mail_is_read_as_a_request_for_a_ballot() -> None:
     before = signal.signal(signal.SIGPROF, _give_up)
     misread = []

@@ -76,6 +76,7 @@ def _known() -> frozenset[str]:
     return frozenset({fold(n) for n in _data()["names"]["all"]} | set(_pet_forms()) | set(_pet_forms().values()))
 
 
+@lru_cache(maxsize=4096)
 def parts(name: str) -> tuple[str, ...]:
     """The folded words of a name without titles and suffixes."""
     words = vocabulary("es").words
@@ -83,6 +84,7 @@ def parts(name: str) -> tuple[str, ...]:
     return tuple(w for w in found if w and w not in words["suffixes"] and w not in words["titles"]) or tuple(found)
 
 
+@lru_cache(maxsize=4096)
 def _is_latin(name: str) -> bool:
     return all(ord(c) < 0x2000 for c in name if c.isalpha())
 
@@ -107,6 +109,7 @@ def _family_first() -> frozenset[str]:
     return frozenset(fold(n) for n in vocabulary("vi").words["family_names"])
 
 
+@lru_cache(maxsize=16384)
 def compatible(a: str, b: str) -> bool:
     """Whether two written names may be one person's. Names in different scripts cannot be compared and may be."""
     if not a or not b or _is_latin(a) != _is_latin(b):
