@@ -19,6 +19,7 @@ from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out
 from replacements.commands.reading import reading
+from replacements.commands.roll_weights import weights_command
 from replacements.commands.rules import rules
 from replacements.people import accounts, passwords
 from replacements.people.permissions import Role
@@ -26,6 +27,7 @@ from replacements.reading import learned
 from replacements.reading.teaching import TeachingError
 from replacements.requests import office
 from replacements.requests.rehearsal import load_office, rehearse
+from replacements.roll import parameters as roll_figures
 from replacements.roll.importing import RollReport, import_file
 from replacements.rules.office import RulesError
 from replacements.settings import Settings, SettingTrouble
@@ -64,7 +66,12 @@ def main(ctx: click.Context, data: Path | None) -> None:
     Voiding a ballot takes away a vote if it is the wrong one. The service proposes, people decide, and local law and
     the responsible official go before anything said here.
     """
-    ctx.obj = Settings.from_environment(data=data)
+    settings = ctx.obj = Settings.from_environment(data=data)
+    if ctx.invoked_subcommand != "roll":  # which makes the file anew where it cannot be used
+        try:
+            roll_figures.use(settings.roll_weights_in_use())
+        except roll_figures.WeightsTrouble as trouble:
+            raise Trouble(str(trouble)) from trouble
 
 
 main.add_command(reading)
@@ -167,6 +174,9 @@ def _refused(refused: Sequence[Refused], taken: bool) -> None:
 @main.group()
 def roll() -> None:
     """The roll of voters."""
+
+
+roll.add_command(weights_command)
 
 
 @roll.command(name="import")

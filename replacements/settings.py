@@ -10,6 +10,7 @@
 | REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords | empty |
 | REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
 | REPLACEMENTS_WEIGHTS | the office's own weights of the reading (`replacements reading train`) | the package's own |
+| REPLACEMENTS_ROLL_WEIGHTS | what was measured on the roll (`replacements roll weights`) | `<data>/roll-weights.toml` |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
 
@@ -44,6 +45,7 @@ class Settings:
     ca_file: str = ""
     https: bool = False
     weights: Path | None = None
+    roll_weights: Path = Path("roll-weights.toml")
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None, *, data: Path | None = None) -> Settings:
@@ -62,11 +64,16 @@ class Settings:
             ca_file=env.get("REPLACEMENTS_CA_FILE", ""),
             https=env.get("REPLACEMENTS_HTTPS", "no").lower() in ("yes", "true", "1"),
             weights=Path(env["REPLACEMENTS_WEIGHTS"]).resolve() if env.get("REPLACEMENTS_WEIGHTS") else None,
+            roll_weights=Path(env.get("REPLACEMENTS_ROLL_WEIGHTS") or folder / "roll-weights.toml").resolve(),
         )
 
     def weights_in_use(self) -> Path | None:
         """The file of weights to read by; None: the package's own, since none is set or it was not made yet."""
         return self.weights if self.weights is not None and self.weights.exists() else None
+
+    def roll_weights_in_use(self) -> Path | None:
+        """The file of figures measured on the office's roll; None: nothing was measured yet."""
+        return self.roll_weights if self.roll_weights.exists() else None
 
     def secret(self) -> bytes:
         """The key for cookies, made on first use and readable by its owner only."""

@@ -13,7 +13,7 @@ from replacements.roll.address_fit import places_on_file
 from replacements.roll.keys import clue_keys, household_keys
 from replacements.roll.names import Written, read_name
 from replacements.roll.standing import PUBLIC, SUFFICIENT, Case, Grade, grade, identity_sets, missing, separated
-from replacements.roll.types import Clues, Roll, Standing, Voter, Who
+from replacements.roll.types import Candidate, Clues, Roll, Standing, Voter, Who
 from replacements.roll.weighing import Likeness, Scale, folded
 
 MOST_SHOWN = 8  # candidates handed on; more would not help a clerk
@@ -63,6 +63,15 @@ def identify(clues: Clues, roll: Roll, *, sufficient: Sequence[str], today: date
             grades = [grade(case, likeness) for likeness in likenesses]
             plausible = [g for g in grades if g.plausible]
     return _answer(case, scale, grades, plausible)
+
+
+def by_weight(clues: Clues, roll: Roll, *, today: date) -> list[Candidate]:
+    """Everybody who shares a key with the clues, heaviest first by the sum of the weights alone: linkage without
+    the rules of standing, which ask for more than likeness before a ballot is voided."""
+    written = [(place, name) for place, text in enumerate(clues.names) for name in read_name(text)]
+    scale = Scale(roll)
+    found = (scale.weigh(clues, written, voter, today) for voter in roll.with_keys(clue_keys(clues)))
+    return [likeness.candidate() for likeness in sorted(found, key=_order)]
 
 
 def _order(likeness: Likeness) -> tuple[float, str]:

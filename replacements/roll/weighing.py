@@ -6,12 +6,9 @@ Fellegi and Sunter (1969): each field adds log2(m / u); the parameters, with the
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import lru_cache
-from importlib import resources
 
 from rapidfuzz.distance import OSA
 
@@ -20,35 +17,9 @@ from replacements.roll.keys import name_of
 from replacements.roll.name_fit import NameFit, compare, near, other_letter
 from replacements.roll.names import NameOnFile, Written, suffix_form
 from replacements.roll.nicknames_known import meanings, relation
+from replacements.roll.parameters import parameters
 from replacements.roll.phones import digits, same
 from replacements.roll.types import Candidate, Clues, Roll, Voter
-
-
-@dataclass(frozen=True, slots=True)
-class Parameter:
-    """One level of one field. Exactly one of the three `u…` is set."""
-
-    m: float
-    u: float | None = None
-    u_times: float | None = None
-    u_voters: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Parameters:
-    fields: Mapping[str, Mapping[str, Parameter]]
-    decision: Mapping[str, float]
-
-
-@lru_cache(maxsize=1)
-def parameters() -> Parameters:
-    data = tomllib.loads((resources.files("replacements.roll") / "weights.toml").read_text("utf-8"))
-    decision = {name: float(value) for name, value in data.pop("decision").items()}
-    fields = {
-        field: {level: Parameter(**{k: float(v) for k, v in numbers.items()}) for level, numbers in levels.items()}
-        for field, levels in data.items()
-    }
-    return Parameters(fields, decision)
 
 
 def bits(m: float, u: float) -> float:
