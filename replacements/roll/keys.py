@@ -186,24 +186,27 @@ def _bits(kinds: str) -> int:
 
 _FULL_NAME, _FACT, _NAME = _bits("m"), _bits("abetv"), _bits("mnxy")
 _SOUNDS_ALIKE, _SAME_FAMILY = _bits("xyl"), _bits("xyln")
-MOST_WEIGHED = 250  # voters for one message; more would be namesakes in part, found by nothing else
+_ALONE = frozenset(map(_bits, ("b", "p", "px", "py")))  # strangers born on the day, or in the year with a like name
+MOST_WEIGHED = 160  # voters for one message; more would be namesakes in part, found by nothing else
 
 
 def worth_weighing(found: Mapping[Found, int]) -> list[Found]:
     """Of those who share keys with a message, by the kinds of these keys (`kind_bit`): whom it is worth to weigh.
 
-    Where somebody has the full name, those are left out who have nothing but a like-sounding one or one half of it;
-    where somebody has a name and a fact (address, birth date, account, id), those who have no fact and not the whole
-    name. Of too many the ones with the fewest kinds are left out, all that have as few.
+    Where somebody has the full name, or half of it and a fact (address, birth date, account, id), those are left out
+    who have nothing but a like-sounding name; where somebody has the full name and a fact, those, too, who have the
+    family name alone, or who were born on the day and have nothing of the name. Of too many the ones with the fewest
+    kinds are left out, all that have as few.
     """
     left_out = 0
+    alone: frozenset[int] = frozenset()
     for kinds in found.values():
         if kinds & _FACT and kinds & _FULL_NAME:
-            left_out |= _SAME_FAMILY
+            left_out, alone = _SAME_FAMILY, _ALONE
             break
         if kinds & _FULL_NAME or (kinds & _FACT and kinds & _NAME):
             left_out |= _SOUNDS_ALIKE
-    kept = [one for one, kinds in found.items() if kinds & ~left_out]
+    kept = [one for one, kinds in found.items() if kinds & ~left_out and kinds not in alone]
     if len(kept) > MOST_WEIGHED:
         least = sorted(((found[one] & _FACT > 0) * 32 + found[one].bit_count() for one in kept), reverse=True)
         bar = least[MOST_WEIGHED]

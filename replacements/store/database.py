@@ -56,8 +56,13 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A session for looking; what is done in it is undone. Rows that were read stay readable afterwards."""
+        """A session for looking; what is done in it is undone. Rows that were read stay readable afterwards.
+
+        All of it sees the database as it was at the first look, so that nobody reads half of an import.
+        """
         with self._sessions() as session:
+            if not self.is_sqlite:  # SQLite does so by itself
+                session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
             try:
                 yield session
             finally:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import csv
 import random
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import astuple, replace
@@ -22,11 +23,11 @@ from replacements.roll.types import Voter
 from tests.roll.invented_roll import FAMILY, GIVEN
 
 FIELDS = tuple(Voter.__dataclass_fields__)
-_STARTS = tuple("b br c ch cl d dr f g gr h j k l m n p pr qu r s sh st t th tr v w y z".split())
-_MIDDLES = tuple("a e i o u ai ea ee ie oa ou".split())
-_ENDS = tuple("l n r s t ck ld ll m nd ng nt rd rn rt sh ss st th x".split())
+_STARTS = tuple(re.findall(r"\w+", "b br c ch cl d dr f g gr h j k l m n p pr qu r s sh st t th tr v w y z"))
+_MIDDLES = tuple(re.findall(r"\w+", "a e i o u ai ea ee ie oa ou"))
+_ENDS = tuple(re.findall(r"\w+", "l n r s t ck ld ll m nd ng nt rd rn rt sh ss st th x"))
 _TAILS = ("", "", "", "er", "ley", "man", "son", "ton", "well", "ford", "ez", "ini", "ski", "wood")
-_KINDS = tuple("St St St Ave Ave Rd Dr Dr Ln Ct Cir Blvd Way Pl Ter".split())
+_KINDS = tuple(re.findall(r"\w+", "St St St Ave Ave Rd Dr Dr Ln Ct Cir Blvd Way Pl Ter"))
 _SURNAMES, _GIVEN_NAMES, _STREETS = 60_000, 4_000, 6_000
 
 

@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from operator import attrgetter
 from pathlib import Path
 
 import pytest
 from sqlalchemy import delete, event, func, select
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from replacements.roll import index
+from replacements.roll import checksums, index
 from replacements.roll.importing import RollReport, import_roll, read_roll
+from replacements.roll.keys import voter_keys
 from replacements.roll.matching import identify
 from replacements.roll.memory import MOST_PER_KEY, MemoryRoll
 from replacements.roll.postings import unpacked
 from replacements.roll.standing import SUFFICIENT
 from replacements.roll.stored import StoredRoll
-from replacements.roll.types import AddressClue, Clues, Standing
+from replacements.roll.types import AddressClue, Clues, Standing, Voter
 from replacements.store.csv_files import FileTrouble
 from replacements.store.database import Database
 from replacements.store.migrate import migrate
-from replacements.store.tables import NameCount, RollBucket, VoterRow
+from replacements.store.tables import Ballot, Election, NameCount, RollBucket, RollImport, VoterChange, VoterRow
+from tests.roll.invented_roll import county
 
 HEADING = "voter_id,last_name,first_name,birth_date,street,unit,city,state,zip,email,status,id_required"
 LINES = [
@@ -141,7 +147,7 @@ def entries_of_the_index(session: Session) -> Iterator[tuple[int, str]]:
     """(checksum of a key, voter id): numbers differ where voters came in another order."""
     ids = dict(session.execute(select(VoterRow.number, VoterRow.voter_id)).all())
     for postings in session.scalars(select(RollBucket.postings)):
-        yield from ((entry >> 32, ids[entry & 0xFFFFFFFF]) for entry in unpacked(postings))
+        yield from ((entry >> 32, ids.get(entry & 0xFFFFFFFF, "closed")) for entry in unpacked(postings))
 
 
 BAD_LINES = [
@@ -280,3 +286,100 @@ def test_one_message_costs_the_database_a_handful_of_queries(database: Database,
     event.remove(database.engine, "before_cursor_execute", note)
     assert found.candidates
     assert len([s for s in statements if s.startswith("SELECT")]) <= 6, statements
+
+
+def test_changes_of_style_precinct_and_status_are_kept(database: Database, tmp_path: Path) -> None:
+    heading = "voter_id,last_name,first_name,precinct,style,status"
+    first, other = "A1,Halloran,Nora,P1,S1,active", "A2,Quested,Owen,P1,S1,active"
+    taken(database, roll_file(tmp_path, [first, other], heading))
+    taken(database, roll_file(tmp_path, ["A1,Halloran,Nora,P2,S4,active", other], heading))
+    taken(database, roll_file(tmp_path, ["A1,Halloran,Nora,P2,S4,active"], heading))
+    with database.read() as session:
+        kept = session.scalars(select(VoterChange).order_by(VoterChange.id)).all()
+        told = [(one.voter_id, one.import_id, one.field, one.was, one.became) for one in kept]
+        assert told == [
+            ("A1", 2, "style", "S1", "S4"),
+            ("A1", 2, "precinct", "P1", "P2"),
+            ("A2", 3, "status", "active", "inactive"),
+        ]
+        imports = session.scalars(select(RollImport).order_by(RollImport.id)).all()
+        assert [(one.lines, one.added, one.changed, one.removed) for one in imports] == [
+            (2, 2, 0, 0),
+            (2, 0, 1, 0),
+            (1, 0, 0, 1),
+        ]
+    with pytest.raises(DBAPIError, match="never changed"), database.write() as session:
+        session.execute(delete(VoterChange))
+
+
+def test_a_voter_with_a_ballot_who_left_the_roll_keeps_both(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, LINES))
+    with database.write() as session:
+        session.add(
+            Election(id="e", name="General", held_on=date(2026, 11, 3), created_at=datetime(2026, 9, 1, tzinfo=UTC))
+        )
+        session.flush()
+        session.add(Ballot(number="1001", election_id="e", voter_id="A100", style="S1", state="issued"))
+    taken(database, roll_file(tmp_path, LINES[1:]))
+    with database.read() as session:
+        assert session.get_one(Ballot, "1001").state == "issued"
+        assert session.get_one(VoterRow, "A100").last_name == "Halloran"
+
+
+def test_the_same_line_twice_in_a_file_is_refused_every_night(database: Database, tmp_path: Path) -> None:
+    path = roll_file(tmp_path, [*LINES, LINES[0], LINES[1].replace("Declan", "Deklan")])
+    for _ in range(3):
+        report = taken(database, path)
+        assert [(r.line, r.reason[-30:]) for r in report.refused] == [
+            (6, "'A100' stands on line 2 already"[-30:]),
+            (7, "'A101' stands on line 3 already"[-30:]),
+        ]
+    assert (report.touched, report.unchanged) == (0, 4)
+
+
+def test_lines_in_another_order_are_no_change(database: Database, tmp_path: Path) -> None:
+    lines = [f"C{n},Marlowe,Given{n},1970-01-01,{n} Elm St,,Ostrey,OR,97999,,active,no" for n in range(2000)]
+    taken(database, roll_file(tmp_path, lines))
+    before = everything(database)
+    report = taken(database, roll_file(tmp_path, lines[::-1]))
+    assert (report.touched, report.unchanged, report.refused) == (0, 2000, ())
+    shifted = taken(database, roll_file(tmp_path, [*lines[:100], *lines[1200:], *lines[100:1200]]))
+    assert (shifted.touched, shifted.unchanged) == (0, 2000)
+    assert everything(database) == before
+
+
+def test_another_column_has_every_line_read_again(database: Database, tmp_path: Path) -> None:
+    taken(database, roll_file(tmp_path, ["A1,Halloran,Nora"], "voter_id,last_name,first_name"))
+    report = taken(database, roll_file(tmp_path, ["A1,Nora,Halloran"], "voter_id,first_name,last_name"))
+    assert (report.changed, report.unchanged) == (0, 1)
+
+
+def test_the_checksums_are_those_of_the_keys() -> None:
+    """Every kind of voter that the tests know, with addresses of every form."""
+    chance = random.Random(5)
+    streets = [
+        "12 Oak St 4",
+        "9 E St",
+        "12 1/2 Elm St",
+        "RR 2 Box 9",
+        "4 Lot 7",
+        "55 1700 South",
+        "8 #4",
+        "",
+        "PO Box 3",
+    ]
+    firsts, lasts = ["Mary Ann", "José-Luis", "", "J."], ["de la Cruz López", "Smith Jr", "O'Neil", ".", "王"]
+    voters = county().voters
+    odd = [
+        replace(
+            voter,
+            street=chance.choice(streets),
+            first_name=chance.choice(firsts),
+            last_name=chance.choice(lasts),
+            birth_date=chance.choice(["", "1970", voter.birth_date]),
+        )
+        for voter in voters
+    ]
+    values = attrgetter(*Voter.__dataclass_fields__)
+    for voter in (*voters, *odd):
+        assert checksums.of_values(values(voter)) == {checksums.checksum(key) for key in voter_keys(voter)}, voter
