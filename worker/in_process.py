@@ -25,6 +25,7 @@ STEPS: dict[str, Callable[[Work], object]] = {
     "close_mailings": jobs.close_mailings,
     "send_replies": jobs.send_replies,
     "check_books": jobs.check_books,
+    "tend_waiting": jobs.tend_waiting,
     "send_weekly_summary": jobs.send_weekly_summary,
 }
 

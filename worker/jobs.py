@@ -15,7 +15,7 @@ import structlog
 from replacements.ballots.reconciling import reconcile
 from replacements.replies.outbox import send_due
 from replacements.replies.transport import TransportSetting, open_transport
-from replacements.requests import dispatch, intake, office, weekly
+from replacements.requests import dispatch, intake, office, waiting, weekly
 from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.tables import Condition
@@ -141,6 +141,14 @@ def check_books(work: Work) -> bool:
     text = "The books balance." if found.agrees else f"{len(found.differences)} ballots differ: see the ledger page."
     note(work, "reconciliation", ok=found.agrees, text=text)
     return found.agrees
+
+
+def tend_waiting(work: Work) -> waiting.Tended:
+    """Nightly: remind of what waits for voters, and close what lapses by the office's rules."""
+    done = waiting.tend(work.database, now=work.now())
+    text = f"{done.reminded} reminders written, {done.lapsed} requests closed by rule."
+    note(work, "waiting requests", ok=True, text=text)
+    return done
 
 
 def send_weekly_summary(work: Work) -> int:

@@ -7,5 +7,6 @@ EVERY: dict[str, timedelta] = {
     "send_replies": timedelta(seconds=10),
     "close_mailings": timedelta(minutes=1),
     "check_books": timedelta(hours=6),
+    "tend_waiting": timedelta(hours=6),  # nightly, and once more where a night was missed
     "send_weekly_summary": timedelta(hours=1),
 }

@@ -71,6 +71,11 @@ def check_books() -> None:
     _attempt("check_books", jobs.check_books)
 
 
+@_task("tend_waiting")
+def tend_waiting() -> None:
+    _attempt("tend_waiting", jobs.tend_waiting)
+
+
 @_task("send_weekly_summary")
 def send_weekly_summary() -> None:
     _attempt("send_weekly_summary", jobs.send_weekly_summary)

@@ -38,6 +38,9 @@ PROPOSALS = (
     "send_form",
     "ask_identity",
     "stop_reissue",
+    "remind_statement",
+    "remind_details",
+    "lapsed",
 )
 TOPICS = (
     "deadline",
@@ -72,7 +75,9 @@ class ReplyFacts:
     went) in. `chance`: that the ballot is back in time, 0 to 1. `last_good_day`: the last mailing for which that chance
     is above the office's threshold. `missing`: of `IDENTITY_FACTS`. `cause`: as in `[reasons]` of the office's rules.
     `materials`: names from the office's packet contents. `stopped`: None while it is not decided.
-    `overseas`: the voter has the dates of `[dates.overseas]`."""
+    `overseas`: the voter has the dates of `[dates.overseas]`. `lapses_on`: the day on which a request that waits is
+    closed. `waited_for`: "statement" or "details", what a lapsed request waited for. `open_for_post`: a ballot can
+    still be asked for by mail."""
 
     rules: Rules
     adopted: bool
@@ -89,6 +94,9 @@ class ReplyFacts:
     materials: tuple[str, ...] = ()
     stopped: bool | None = None
     overseas: bool = False
+    lapses_on: date | None = None
+    waited_for: str = ""
+    open_for_post: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +218,9 @@ def _context(facts: ReplyFacts, language: str) -> dict[str, Any]:
         "form": _term(facts.form or rules.address_change.form, language),
         "materials": [_term(item, language) for item in facts.materials if _clean(item)],
         "stopped": facts.stopped,
+        "lapses_on": facts.lapses_on,
+        "waited_for_statement": facts.waited_for == "statement",
+        "open_for_post": facts.open_for_post,
     }
 
 

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from replacements.ballots import life
+from replacements.ballots import ledger, life
 from replacements.mail.composing import thread_headers
 from replacements.mailings.queue import open_mailing, pull_waiting, queue_packet
 from replacements.proposals.types import Action
@@ -172,10 +172,12 @@ def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: date
         .with_for_update()
     ).all()
     stopped = True
+    withdrawn: list[int] = []
     text = "No replacement was on its way; the voter's ballot stays as it is."
     for other in others:
         if other.state in OPEN_STATES and other.proposal in (Action.REISSUE.value, Action.STATEMENT_FIRST.value):
             close_request(other, "declined", "withdrawn", by, at, f"Withdrawn by the voter (request {request.id}).")
+            withdrawn.append(other.id)
             text = "The open request is closed; the voter's ballot stays as it is."
         elif other.state == "done" and other.issued_ballot is not None:
             try:
@@ -187,8 +189,19 @@ def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: date
                 other.decision_note = f"Taken back: withdrawn by the voter (request {request.id})."
                 other.state, other.decision = "declined", "withdrawn"
                 other.version += 1
+                withdrawn.append(other.id)
                 stopped = True
                 text = "The replacement is cancelled; the first ballot is valid again."
+    for number in withdrawn:  # the ledger last: every row that is needed is locked by now
+        ledger.append(
+            session,
+            event="request_withdrawn",
+            election_id=request.election_id,
+            by=by,
+            at=at,
+            voter_id=voter.voter_id,
+            details={"request": number, "withdrawn_in": request.id},
+        )
     return stopped, text
 
 

@@ -53,6 +53,8 @@ def request_rows(session: Session, judgement: Judgement, message: Message, force
                 reply_draft=answer.reply_json(*reply) if reply else None,
                 state="filed" if filed else "waiting",
                 received_at=judgement.letter.arrived,
+                # "I will bring it tomorrow" names nobody, and is an answer to what was asked all the same
+                continues=None if judgement.letter.machine else earlier_request(session, judgement.letter, None),
             )
         ]
     return [_row(session, judgement, asked, place, message, force) for place, asked in enumerate(judgement.asked)]

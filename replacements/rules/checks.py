@@ -120,6 +120,14 @@ def _between(raw: dict[str, Any]) -> Iterator[Trouble]:
         if opens > closes:
             expected = f"a day that is not before it opens ({opens})"
             yield ("drop_boxes", index, "close"), shown(closes), expected, f"close = {opens}"
+    for kind, wait in (_at(raw, "waiting") or {}).items() if isinstance(_at(raw, "waiting"), dict) else ():
+        known = wait if isinstance(wait, dict) else {}
+        given = (known.get("remind_after_days"), known.get("lapse_after_days"))
+        remind, lapse = (number if isinstance(number, int) else 0 for number in given)
+        if 0 < lapse <= remind:
+            expected = f"more days than until the reminder ({remind}), so that it can be answered"
+            example = f"{kind} = {{ remind_after_days = {remind}, lapse_after_days = {remind + 7} }}"
+            yield ("waiting", kind, "lapse_after_days"), shown(lapse), expected, example
     if not isinstance(_at(raw, "mailing", "days"), list):
         return
     days = [day for day in raw["mailing"]["days"] if isinstance(day, str)]

@@ -281,6 +281,36 @@ class Approval(Section):
     ] = ("supervisor",)
 
 
+class Wait(Section):
+    """How long one kind of question waits for the voter, in days of the calendar from the day it went out; 0: never."""
+
+    remind_after_days: Annotated[
+        int,
+        Field(ge=0, le=60),
+        Said(
+            "a number of days, 0 to 60 (0: no reminder)", "details = { remind_after_days = 3, lapse_after_days = 10 }"
+        ),
+    ] = 0
+    lapse_after_days: Annotated[
+        int,
+        Field(ge=0, le=120),
+        Said("a number of days, 0 to 120 (0: never)", "details = { remind_after_days = 3, lapse_after_days = 10 }"),
+    ] = 0
+
+
+class Waiting(Section):
+    """`[waiting]`: requests that wait for the voter are reminded of once, and lapse. Off unless set."""
+
+    statement: Annotated[
+        Wait,
+        Said("days until the reminder and the lapse", "statement = { remind_after_days = 4, lapse_after_days = 14 }"),
+    ] = Wait()
+    details: Annotated[
+        Wait,
+        Said("days until the reminder and the lapse", "details = { remind_after_days = 3, lapse_after_days = 10 }"),
+    ] = Wait()
+
+
 class Retention(Section):
     """`[retention]`. Default: 52 USC 20701, 22 months after a federal election."""
 
@@ -314,6 +344,7 @@ class Rules(Section):
     mailing: MailingRules = MailingRules()
     transit: Transit = Transit()
     approval: Approval = Approval()
+    waiting: Waiting = Waiting()
     retention: Retention = Retention()
     columns: Columns = Columns()
 

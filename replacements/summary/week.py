@@ -108,7 +108,8 @@ def week(
         overrides=_counted(
             (request.proposal, request.decision)
             for request in decided
-            if request.decision is not None and request.decision != request.proposal
+            if request.decision is not None
+            and request.decision not in (request.proposal, "lapsed")  # a lapse is by rule, nobody's choice
         ),
         replies_sent=_replies(session, election_id, Reply.sent_at, "sent", start, end),
         replies_failed=_replies(session, election_id, Reply.queued_at, "failed", start, end),

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from replacements.mailings import stock
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
+from replacements.requests import waiting
 from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
 from replacements.web.guard import for_staff, here, office
 from replacements.web.order import FOR_THE_MAILING, came_back, may_be_a_threat, next_waiting
@@ -82,6 +83,7 @@ def page() -> str:
             shortages=stock.shortages(session, force.election_id) if force else [],
             unsigned=unsigned,
             unsent=session.scalar(select(func.count()).select_from(Reply).where(Reply.state == "failed")),
+            waits=waiting.overview(session, force, now=at) if force and here().may(Permission.TAKE_BACK) else None,
             came_back=session.scalar(
                 select(func.count())
                 .select_from(Request)

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
+from replacements.requests import waiting
 from replacements.requests.awaiting import reply_now, second_person_since
 from replacements.requests.carrying_out import Refused, live_ballot
 from replacements.requests.correcting import latest
@@ -128,6 +129,7 @@ def page(request_id: int) -> str:
             picture=Markup(picture),  # noqa: S704
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
+            waits=waiting.standing(session, request, looker.in_force.rules) if looker.in_force else None,
             correction=latest(session, message.id),
         )
 

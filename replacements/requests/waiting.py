@@ -1,0 +1,300 @@
+"""Requests that wait for the voter's statement or details: reminded of once, and closed when the office's rules say so.
+
+Counted from the day on which the question went out, in days of the office's calendar. Who has written again, whose
+question never arrived, or whose reminder did not go out, is not closed by rule: a person sees the request.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from types import MappingProxyType
+
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session
+
+from replacements.ballots import ledger
+from replacements.proposals.types import Action
+from replacements.replies.texts import ReplyFacts, render
+from replacements.requests import office
+from replacements.requests.carrying_out import close_request, queue_reply
+from replacements.requests.judging import is_on_file
+from replacements.requests.office import InForce
+from replacements.roll.stored import StoredRoll
+from replacements.roll.types import Voter
+from replacements.rules.calendar import local, open_for_post
+from replacements.rules.office import Rules, Wait
+from replacements.store.database import Database
+from replacements.store.tables import Message, Reply, Request
+
+BY = "rules: waiting"  # who closes a request by rule, as the ledger names it
+LAPSED = "lapsed"
+WAITS_FOR: Mapping[str, str] = MappingProxyType(
+    {Action.STATEMENT_FIRST.value: "statement", Action.ASK_IDENTITY.value: "details"}
+)
+SOON = timedelta(days=3)
+LATELY = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Tended:
+    """What one run did, in requests."""
+
+    reminded: int = 0
+    lapsed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where one waiting request stands. `asked_on`: the office's day on which the question went out, None while it has
+    not. `reminded_on`, `lapses_on`: None where it was not, or where nothing closes it by rule."""
+
+    waits_for: str
+    asked_on: date | None
+    reminded_on: date | None
+    lapses_on: date | None
+    remind_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """For the supervisor: how many wait, how many of them were reminded, how many lapse within SOON, and how many
+    lapsed LATELY. `by_rule`: the office's rules remind or close at all."""
+
+    waiting: int
+    reminded: int
+    lapsing_soon: int
+    lapsed_lately: int
+    by_rule: bool
+
+
+def tend(database: Database, *, now: datetime) -> Tended:
+    """Remind and close what is due, each request in a transaction of its own. Safe to run twice, or in two processes.
+
+    Does nothing under rules that no official has adopted, or where they say nothing of it.
+    """
+    with database.read() as session:
+        force = office.in_force(session)
+        if force is None or not force.adopted or not _by_rule(force.rules):
+            return Tended()
+        ids = [request.id for request in session.scalars(_waiting(force.election_id).order_by(Request.id))]
+    done = [_tend_one(database, request_id, now=now) for request_id in ids]
+    return Tended(done.count("reminded"), done.count(LAPSED))
+
+
+def standing(session: Session, request: Request, rules: Rules) -> Standing | None:
+    """Where a request stands; None where it does not wait for the voter. Reads only."""
+    return _standing(request, rules, _known(session, [request]))
+
+
+def _standing(request: Request, rules: Rules, known: _Known) -> Standing | None:
+    waits_for = WAITS_FOR.get(request.decision or "") if request.state == "asked" else None
+    if waits_for is None or request.decided_at is None:
+        return None
+    wait: Wait = getattr(rules.waiting, waits_for)
+    question = known.went_out(request, request.decision or "")
+    asked_on = local(rules, question).date() if question else None
+    if asked_on is None or request.id in known.answered:
+        return Standing(waits_for, asked_on, None, None, None)
+    reminder = known.went_out(request, f"remind_{waits_for}")
+    reminded_on = local(rules, reminder).date() if reminder else None
+    remind_on = asked_on + timedelta(days=wait.remind_after_days) if wait.remind_after_days else None
+    lapses_on = asked_on + timedelta(days=wait.lapse_after_days) if wait.lapse_after_days else None
+    if lapses_on and wait.remind_after_days:  # a reminder that went out late leaves as much time to answer
+        since = reminded_on or remind_on or asked_on
+        lapses_on = max(lapses_on, since + timedelta(days=wait.lapse_after_days - wait.remind_after_days))
+    return Standing(waits_for, asked_on, reminded_on, lapses_on, remind_on)
+
+
+def overview(session: Session, force: InForce, *, now: datetime) -> Overview:
+    """Count what waits for voters. Reads only."""
+    today = local(force.rules, now).date()
+    waiting = session.scalars(_waiting(force.election_id)).all()
+    known = _known(session, waiting)
+    found = [_standing(request, force.rules, known) for request in waiting]
+    lapsed = session.scalar(
+        select(func.count())
+        .select_from(Request)
+        .where(
+            Request.election_id == force.election_id,
+            Request.decision == LAPSED,
+            Request.decided_at >= now - LATELY,
+        )
+    )
+    return Overview(
+        len(found),
+        sum(1 for one in found if one and one.reminded_on),
+        sum(1 for one in found if one and one.lapses_on and one.lapses_on <= today + SOON),
+        lapsed or 0,
+        _by_rule(force.rules),
+    )
+
+
+def _by_rule(rules: Rules) -> bool:
+    kinds = (rules.waiting.statement, rules.waiting.details)
+    return any(wait.remind_after_days or wait.lapse_after_days for wait in kinds)
+
+
+def _waiting(election_id: str) -> Select[Request]:
+    return select(Request).where(
+        Request.election_id == election_id, Request.state == "asked", Request.decision.in_(tuple(WAITS_FOR))
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What was written about some requests, and which of them the voter has answered."""
+
+    replies: Mapping[int, Sequence[Reply]]  # by request, oldest first; none that was cancelled
+    answered: frozenset[int]
+
+    def newest(self, request: Request, template: str) -> Reply | None:
+        """The newest reply of this text since the request was decided."""
+        since = request.decided_at
+        found = [
+            r for r in self.replies.get(request.id, ()) if r.template == template and since and r.queued_at >= since
+        ]
+        return found[-1] if found else None
+
+    def went_out(self, request: Request, template: str) -> datetime | None:
+        """When that reply went out; None where it has not, or came back undelivered."""
+        reply = self.newest(request, template)
+        return reply.sent_at if reply is not None and reply.returned_at is None else None
+
+
+def _known(session: Session, requests: Sequence[Request]) -> _Known:
+    """A voter has answered with a letter that goes on with the request; so may have any letter of the same voter, or
+    from the same address, that nobody has decided yet. What was filed (a receipt, a delay) or declined is no answer."""
+    ids = {request.id for request in requests}
+    replies: dict[int, list[Reply]] = defaultdict(list)
+    for reply in session.scalars(
+        select(Reply).where(Reply.request_id.in_(ids), Reply.state != "cancelled").order_by(Reply.id)
+    ):
+        replies[reply.request_id or 0].append(reply)
+    going_on = select(Request.continues).where(Request.continues.in_(ids), Request.state.not_in(("filed", "declined")))
+    answered = {number for number in session.scalars(going_on) if number is not None}
+    senders = {
+        message.id: message.sender.lower()
+        for message in session.scalars(select(Message).where(Message.id.in_({r.message_id for r in requests})))
+    }
+    undecided = session.execute(
+        select(Request.voter_id, func.lower(Message.sender))
+        .join(Message, Message.id == Request.message_id)
+        .where(
+            Request.election_id.in_({request.election_id for request in requests}),
+            Request.state.in_(("waiting", "second")),
+        )
+    ).all()
+    heard_of = {voter_id for voter_id, _ in undecided if voter_id}
+    heard_from = {sender for _, sender in undecided if sender}
+    answered |= {r.id for r in requests if r.voter_id in heard_of or senders.get(r.message_id) in heard_from}
+    return _Known(replies, frozenset(answered))
+
+
+def _tend_one(database: Database, request_id: int, *, now: datetime) -> str:
+    """`reminded`, `lapsed`, or empty where nothing is due."""
+    with database.write() as session:
+        request = session.scalars(select(Request).where(Request.id == request_id).with_for_update()).first()
+        force = office.in_force(session)
+        if request is None or force is None or not force.adopted or request.election_id != force.election_id:
+            return ""
+        known = _known(session, [request])
+        found = _standing(request, force.rules, known)
+        if found is None or found.asked_on is None or request.id in known.answered:
+            return ""
+        today = local(force.rules, now).date()
+        voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
+        reminder = known.newest(request, f"remind_{found.waits_for}")
+        in_post_time = open_for_post(force.rules, now, overseas=bool(voter and voter.overseas))
+        if found.remind_on and reminder is None and today >= found.remind_on and in_post_time:
+            return _remind(session, request, force, found, voter, now=now)
+        reminder_is_due = found.remind_on is not None and in_post_time
+        if found.lapses_on and today >= found.lapses_on and (found.reminded_on or not reminder_is_due):
+            return _lapse(session, request, force, found, voter, in_post_time=in_post_time, now=now)
+        return ""
+
+
+def _remind(
+    session: Session, request: Request, force: InForce, found: Standing, voter: Voter | None, *, now: datetime
+) -> str:
+    wait: Wait = getattr(force.rules.waiting, found.waits_for)
+    after = timedelta(days=wait.lapse_after_days - wait.remind_after_days)
+    lapses_on = max(found.lapses_on, local(force.rules, now).date() + after) if found.lapses_on else None
+    if not _write(session, request, force, f"remind_{found.waits_for}", voter, lapses_on=lapses_on, now=now):
+        return ""
+    _note(session, request, "request_reminded", found, now=now)
+    return "reminded"
+
+
+def _lapse(
+    session: Session,
+    request: Request,
+    force: InForce,
+    found: Standing,
+    voter: Voter | None,
+    *,
+    in_post_time: bool,
+    now: datetime,
+) -> str:
+    asked = f"Asked for the {found.waits_for} on {_day(found.asked_on)}"
+    reminded = f", reminded on {_day(found.reminded_on)}" if found.reminded_on else ""
+    close_request(request, "declined", LAPSED, BY, now, f"{asked}{reminded}, and not answered: closed by rule.")
+    if local(force.rules, now).date() <= force.rules.election.date:  # afterwards nothing is left to advise
+        _write(session, request, force, LAPSED, voter, waited_for=found.waits_for, open_=in_post_time, now=now)
+    _note(session, request, "request_lapsed", found, now=now)
+    return LAPSED
+
+
+def _day(day: date | None) -> str:
+    return f"{day:%B} {day.day}" if day else "a day that is not on record"
+
+
+def _note(session: Session, request: Request, event: str, found: Standing, *, now: datetime) -> None:
+    ledger.append(
+        session,
+        event=event,
+        election_id=request.election_id,
+        by=BY,
+        at=now,
+        voter_id=request.voter_id,
+        details={"request": request.id, "waited_for": found.waits_for},
+    )
+
+
+def _write(
+    session: Session,
+    request: Request,
+    force: InForce,
+    template: str,
+    voter: Voter | None,
+    *,
+    now: datetime,
+    lapses_on: date | None = None,
+    waited_for: str = "",
+    open_: bool = True,
+) -> bool:
+    """Put a text into the outbox; False where nobody can be answered."""
+    message = session.get_one(Message, request.message_id)
+    if not message.sender or not request.judged.get("may_answer"):
+        return False
+    on_file = is_on_file(message.sender, voter) and voter is not None and not voter.protected
+    rendered = render(
+        template,
+        request.judged.get("language", "en"),
+        ReplyFacts(
+            rules=force.rules,
+            adopted=force.adopted,
+            voter_name=voter.full_name if on_file and voter else "",
+            on_file=on_file,
+            missing=tuple(request.judged.get("missing", ())),
+            cause=request.cause or "",
+            overseas=bool(voter and voter.overseas),
+            lapses_on=lapses_on,
+            waited_for=waited_for,
+            open_for_post=open_,
+        ),
+    )
+    reply = queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=now)
+    return reply is not None
