@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Request, VoterRow
+from replacements.store.tables import Request, VoterChange, VoterRow
 from replacements.web.showing import WITHHELD
+from replacements.web.waterfall import Fall, falls
 
 MOST_SHOWN = 4
+MOST_CHANGES = 6  # of one voter
 # What tells namesakes apart: shown of each where several fit, whether or not the message says anything of it.
 TELLING = ("birth_date", "address")
 _DIFFERS = ("differs", "other ", "slip", "typo")
@@ -53,11 +56,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The table: candidates across, facts down."""
+    """The table: candidates across, facts down; and how each one's weight adds up."""
 
     candidates: tuple[Shown, ...]
     rows: tuple[Row, ...]
     left_out: int
+    falls: tuple[Fall, ...] = ()
 
 
 def full_name(voter: VoterRow) -> str:
@@ -116,6 +120,15 @@ def _notes(voter: VoterRow | None) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _changes(session: Session, voter_id: str) -> list[str]:
+    """What newer rolls changed that a ballot depends on, the latest first."""
+    query = select(VoterChange).where(VoterChange.voter_id == voter_id).order_by(VoterChange.id.desc())
+    return [
+        f"{one.field} {one.was or 'none'} until {one.at:%Y-%m-%d}, then {one.became or 'none'}"
+        for one in session.scalars(query.limit(MOST_CHANGES))
+    ]
+
+
 def comparison(session: Session, request: Request, *, personal: bool) -> Comparison:
     """The candidates of a request; without `personal`, evidence words and weights only, under letters."""
     found: list[dict[str, Any]] = request.judged.get("candidates", [])
@@ -136,11 +149,12 @@ def comparison(session: Session, request: Request, *, personal: bool) -> Compari
             candidate["voter_id"] if personal else "",
             candidate.get("weight", 0.0),
             candidate["voter_id"] == request.voter_id,
-            _notes(voter) if personal else (),
+            (*_notes(voter), *_changes(session, candidate["voter_id"])) if personal else (),
         )
         for place, (candidate, voter) in enumerate(zip(kept, voters, strict=True))
     )
-    return Comparison(candidates, tuple(rows), len(found) - len(kept))
+    drawn = falls(kept, [candidate.title for candidate in candidates])
+    return Comparison(candidates, tuple(rows), len(found) - len(kept), drawn)
 
 
 def _piece(

@@ -1,0 +1,93 @@
+"""Taking a roll in, and the next night's file, beside `sqlite3 .import` of the same files in the same run.
+
+    python -m tests.benchmarks.importing_a_roll [LINES] [FILE]
+
+"Ready to match" means with index, counts of names and all; `.import` only fills a table without any index. FILE: a roll
+of that many lines made before (`roll_generator`). Prints seconds, ratios and the peak memory of each import, which runs
+in a program of its own as on the command line.
+"""
+
+from __future__ import annotations
+
+import random
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from replacements.roll.importing import import_file
+from replacements.store.database import Database
+from replacements.store.migrate import migrate
+from tests.benchmarks.finding_voters import everybody
+from tests.benchmarks.roll_generator import Generator, next_night, write_roll
+
+
+def one_import(url: str, path: Path) -> None:
+    """What the command does, with its figures on the output."""
+    database = Database(url)
+    migrate(database)
+    started = time.perf_counter()
+    report = import_file(database, path)
+    seconds = time.perf_counter() - started
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{seconds:.2f} {peak:.0f} {report.added} {report.changed} {report.unchanged} {len(report.left_out)}")
+
+
+def ours(url: str, path: Path) -> tuple[float, str]:
+    command = [sys.executable, "-m", "tests.benchmarks.importing_a_roll", "one", url, str(path)]
+    said = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+    seconds, peak, added, changed, unchanged, left_out = said
+    return float(seconds), (
+        f"{seconds:>8} s   peak {peak} MB   {added} added, {changed} changed, {unchanged} unchanged, "
+        f"{left_out} left out"
+    )
+
+
+def plain(folder: Path, path: Path) -> float:
+    """Seconds of `.import` into a fresh file; the best of three, which is the harder one to stand beside."""
+    best = float("inf")
+    for _ in range(3):
+        (folder / "plain.sqlite3").unlink(missing_ok=True)
+        started = time.perf_counter()
+        subprocess.run(
+            ["sqlite3", str(folder / "plain.sqlite3"), ".mode csv", f".import {path} roll"],
+            check=True,
+            capture_output=True,
+        )
+        best = min(best, time.perf_counter() - started)
+    return best
+
+
+def main(lines: int = 1_000_000, file: str = "") -> None:
+    chance = random.Random(2)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        first, second = Path(file) if file else folder / "first.csv", folder / "second.csv"
+        generator = Generator()
+        if not file:
+            write_roll(first, generator.voters(lines))
+        tonight = (next_night(voter, chance, generator) for voter in everybody(first) if chance.random() > 0.0005)
+        write_roll(second, tonight)
+        with second.open("a", encoding="utf-8") as more:
+            newcomers = folder / "newcomers.csv"
+            write_roll(newcomers, generator.voters(lines // 1000, 90_000_000))
+            more.write(newcomers.read_text(encoding="utf-8").partition("\n")[2])
+        url = str(folder / "roll.sqlite3")
+        for told, path, bar in (
+            ("whole roll", first, 10),
+            ("next night, 1 % changed", second, 3),
+            ("the same again", second, 3),
+        ):
+            beside = plain(folder, path)
+            seconds, figures = ours(url, path)
+            print(f"{told:24} {figures}")
+            print(f"{'sqlite3 .import':24} {beside:8.2f} s   ratio {seconds / beside:.1f} (bar {bar})", flush=True)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["one"]:
+        one_import(sys.argv[2], Path(sys.argv[3]))
+    else:
+        main(*map(int, sys.argv[1:2]), *sys.argv[2:3])
