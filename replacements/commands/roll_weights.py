@@ -12,8 +12,9 @@ from sqlalchemy import select
 
 from replacements.commands.basics import FILE, Trouble, now, open_database, out
 from replacements.roll import estimating, parameters
+from replacements.roll.index import COLUMNS
 from replacements.roll.parameters import Parameter, WeightsTrouble
-from replacements.roll.stored import COLUMNS, StoredRoll
+from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
 from replacements.roll.weighing import bits
 from replacements.settings import Settings

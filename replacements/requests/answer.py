@@ -8,6 +8,7 @@ from replacements.mail.letter import Notice
 from replacements.proposals.types import Proposal
 from replacements.replies.texts import Rendered
 from replacements.requests.judging import Asked, Judgement
+from replacements.roll.explaining import Waterfall, waterfall
 from replacements.roll.types import Candidate
 from replacements.rules.calendar import local
 from replacements.rules.office import Rules
@@ -81,6 +82,20 @@ def candidate_json(candidate: Candidate) -> Json:
         "weight": round(candidate.weight, 1),
         "evidence": candidate.evidence,
         "weights": {name: round(weight, 1) for name, weight in candidate.weights.items()},
+        "waterfall": waterfall_json(waterfall(candidate)),
+    }
+
+
+def waterfall_json(found: Waterfall) -> Json:
+    """From the odds before anything was read to those after: bits that add up."""
+    return {
+        "prior": found.prior,
+        "steps": [
+            {"fact": s.field, "level": s.level, "words": s.words, "weight": s.weight, "after": s.after}
+            for s in found.steps
+        ],
+        "result": found.result,
+        "p": round(found.p, 4),
     }
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from replacements.roll.address_fit import places_on_file
@@ -71,7 +72,7 @@ def by_weight(clues: Clues, roll: Roll, *, today: date) -> list[Candidate]:
     written = [(place, name) for place, text in enumerate(clues.names) for name in read_name(text)]
     scale = Scale(roll)
     found = (scale.weigh(clues, written, voter, today) for voter in roll.with_keys(clue_keys(clues)))
-    return [likeness.candidate() for likeness in sorted(found, key=_order)]
+    return [likeness.candidate(scale.prior) for likeness in sorted(found, key=_order)]
 
 
 def _order(likeness: Likeness) -> tuple[float, str]:
@@ -91,33 +92,38 @@ def _case(
 
 
 def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequence[Grade]) -> Who:
-    probabilities = _probabilities(scale, grades)
+    chances = _chances(scale, grades)
     if not plausible:
-        return _nobody(case, grades, probabilities)
+        return _nobody(case, grades, chances)
     best = _best(case, plausible)
-    p = probabilities[best.likeness.voter.voter_id]
+    p = chances.of(best)
     rivals = [g for g in plausible if g is not best and not separated(case, best, g)]
     others = [] if best.agreed else [g for g in plausible if g is not best and g.agreed]
     if others:
         rivals += [g for g in others if g not in rivals]
         because = f"The name fits one voter, but {_agreeing(others[0], named=False)} another."
-        return _who(Standing.UNCLEAR, case, best, rivals, p, because)
+        return _who(Standing.UNCLEAR, case, best, rivals, chances, because)
     if rivals:
-        together = p + sum(probabilities[g.likeness.voter.voter_id] for g in rivals)
+        together = p + sum(chances.of(g) for g in rivals)
         gap = best.likeness.weight - max(g.likeness.weight for g in rivals)
         if not any(g.agreed for g in (best, *rivals)) and together < scale.decision["likely_p"]:
-            return _nobody(case, grades, probabilities)
+            return _nobody(case, grades, chances)
         if gap < scale.decision["equal_bits"]:
             return _who(
                 Standing.UNCLEAR,
                 case,
                 best,
                 rivals,
-                p,
+                chances,
                 f"{len(rivals) + 1} voters fit equally well: {_agreeing(best)}.",
             )
         return _who(
-            Standing.LIKELY, case, best, rivals, p, f"One voter fits best ({_agreeing(best)}), but another fits, too."
+            Standing.LIKELY,
+            case,
+            best,
+            rivals,
+            chances,
+            f"One voter fits best ({_agreeing(best)}), but another fits, too.",
         )
     if best.certain(case.sufficient) and p >= scale.decision["certain_p"]:
         return _who(
@@ -125,13 +131,13 @@ def _answer(case: Case, scale: Scale, grades: Sequence[Grade], plausible: Sequen
             case,
             best,
             (),
-            p,
+            chances,
             f"{_agreeing(best).capitalize()} agree, and no other voter fits as well."
             + (" Both are on public lists." if best.agreed == PUBLIC else ""),
         )
     if p < scale.decision["likely_p"] and not best.agreed:
-        return _nobody(case, grades, probabilities)
-    return _who(Standing.LIKELY, case, best, _others(plausible, best), p, _why_not_certain(case, best))
+        return _nobody(case, grades, chances)
+    return _who(Standing.LIKELY, case, best, _others(plausible, best), chances, _why_not_certain(case, best))
 
 
 def _best(case: Case, plausible: Sequence[Grade]) -> Grade:
@@ -150,34 +156,49 @@ def _best(case: Case, plausible: Sequence[Grade]) -> Grade:
     return best
 
 
-def _probabilities(scale: Scale, grades: Sequence[Grade]) -> dict[str, float]:
-    """Of each candidate, against the others who may be meant and against a writer who is not on the roll.
+@dataclass(frozen=True, slots=True)
+class _Chances:
+    """Of each candidate, by voter id, against the others who may be meant and a writer who is not on the roll."""
 
-    Who is not plausible (a spouse whose account was used, with another given name) does not compete."""
+    prior: float  # bits
+    by_voter: dict[str, float]
+
+    def of(self, graded: Grade) -> float:
+        return self.by_voter[graded.likeness.voter.voter_id]
+
+    def candidate(self, graded: Grade) -> Candidate:
+        return graded.likeness.candidate(self.prior, self.of(graded))
+
+
+def _chances(scale: Scale, grades: Sequence[Grade]) -> _Chances:
+    """Who is not plausible (a spouse whose account was used, with another given name) does not compete."""
     nobody = scale.decision["not_on_the_roll"]
     each = (1 - nobody) / scale.size
     odds = {g.likeness.voter.voter_id: each * 2.0 ** min(g.likeness.weight, 200.0) for g in grades}
     competing = {g.likeness.voter.voter_id for g in grades if g.plausible}
     total = sum(value for voter_id, value in odds.items() if voter_id in competing) + nobody
-    return {
-        voter_id: min(1.0, value / (total if voter_id in competing else total + value))
-        for voter_id, value in odds.items()
-    }
+    return _Chances(
+        scale.prior,
+        {
+            voter_id: min(1.0, value / (total if voter_id in competing else total + value))
+            for voter_id, value in odds.items()
+        },
+    )
 
 
-def _who(standing: Standing, case: Case, best: Grade, others: Sequence[Grade], p: float, because: str) -> Who:
-    shown = tuple(g.likeness.candidate() for g in (best, *others))[:MOST_SHOWN]
+def _who(standing: Standing, case: Case, best: Grade, others: Sequence[Grade], chances: _Chances, because: str) -> Who:
+    shown = tuple(chances.candidate(g) for g in (best, *others))[:MOST_SHOWN]
     asked = () if standing is Standing.CERTAIN else missing(case, best, others if standing is Standing.UNCLEAR else ())
-    return Who(standing, shown, round(p, 6), asked, because)
+    return Who(standing, shown, round(chances.of(best), 6), asked, because)
 
 
 def _others(plausible: Sequence[Grade], best: Grade) -> list[Grade]:
     return [g for g in plausible if g is not best]
 
 
-def _nobody(case: Case, grades: Sequence[Grade], probabilities: dict[str, float]) -> Who:
+def _nobody(case: Case, grades: Sequence[Grade], chances: _Chances) -> Who:
     near = [g for g in grades if g.fits or (g.agreed and g.likeness.name is None)][:MOST_SHOWN]
-    p = probabilities[near[0].likeness.voter.voter_id] if near else 0.0
+    p = chances.of(near[0]) if near else 0.0
     if not case.clues.names:
         because = "No name is given, and nothing else leads to one voter."
     elif not case.written:
@@ -188,9 +209,7 @@ def _nobody(case: Case, grades: Sequence[Grade], probabilities: dict[str, float]
         )
     else:
         because = "Nobody on the roll fits the name together with what else was said."
-    return Who(
-        Standing.NONE, tuple(g.likeness.candidate() for g in near), round(p, 6), missing(case, None, ()), because
-    )
+    return Who(Standing.NONE, tuple(chances.candidate(g) for g in near), round(p, 6), missing(case, None, ()), because)
 
 
 def _list(facts: Sequence[str]) -> str:

@@ -92,6 +92,8 @@ class Candidate:
     weight: float
     evidence: dict[str, str]
     weights: dict[str, float]  # field -> its part of `weight`, for the picture that explains it
+    prior: float = 0.0  # bits, before anything is read (`explaining.Waterfall`)
+    p: float = 0.0  # the probability that this is the voter, against the others and against nobody on the roll
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from datetime import date
 from rapidfuzz.distance import OSA
 
 from replacements.roll import address_fit, dates
+from replacements.roll.explaining import prior_bits
 from replacements.roll.keys import name_of
 from replacements.roll.name_fit import NameFit, compare, near, other_letter
 from replacements.roll.names import NameOnFile, Written, suffix_form
@@ -51,7 +52,8 @@ class Likeness:
     weight: float
     weights: dict[str, float]
 
-    def candidate(self) -> Candidate:
+    def candidate(self, prior: float, p: float = 0.0) -> Candidate:
+        """As handed on, rounded. `prior` and `p` as `Candidate` has them."""
         words = {
             "name": self.name.word if self.name else "",
             "middle_name": self.name.middle if self.name and self.name.middle != "missing" else "",
@@ -65,7 +67,8 @@ class Likeness:
             "phone": self.phone,
         }
         evidence = {field: level for field, level in words.items() if level}
-        return Candidate(self.voter, round(self.weight, 2), evidence, {k: round(v, 2) for k, v in self.weights.items()})
+        weights = {field: round(weight, 2) for field, weight in self.weights.items()}
+        return Candidate(self.voter, round(self.weight, 2), evidence, weights, round(prior, 2), round(p, 6))
 
 
 class Scale:
@@ -77,6 +80,10 @@ class Scale:
         self.size = max(1.0, 0.5 / roll.share_of_last_name(""))  # nobody's name is nobody: half a voter's share
         self._shares: dict[tuple[str, str], float] = {}
         self._called: dict[str, float] = {}
+
+    @property
+    def prior(self) -> float:
+        return prior_bits(self.size, self.decision["not_on_the_roll"])
 
     @property
     def decision(self) -> Mapping[str, float]:
