@@ -18,7 +18,7 @@ from pathlib import Path
 from sqlalchemy import select, text
 from sqlalchemy.orm import Session
 
-from replacements.roll import index
+from replacements.roll import index, read_aside
 from replacements.roll.register import Register, digest
 from replacements.roll.roll_file import NO_ID, RollFile, RollReader, read_roll
 from replacements.roll.taking import BATCH, Line, Taking
@@ -104,7 +104,7 @@ class _Scan:
         if self.register.form != self.reader.form:
             self.register.forget()
         self.lines = 0
-        self._progress = progress
+        self._progress, self._columns = progress, columns
         self.taking = Taking(self.register)
         self.differing: Iterator[Line] = self._walk()
 
@@ -113,18 +113,31 @@ class _Scan:
         self.differing = chain(held, self.differing)
 
     def _walk(self) -> Iterator[Line]:
+        all_new = not self.register
+        return self._all() if all_new else self._differing()
+
+    def _all(self) -> Iterator[Line]:
+        large = self.path.stat().st_size >= read_aside.LARGE
+        lines = (
+            read_aside.read_aside(self.path, self._columns) if large else read_aside.read(self.reader, with_keys=False)
+        )
+        for line, voter_id, values, reason, mark, keys in lines:
+            self._told()
+            if values is None:
+                yield Line(line, voter_id, None, Refused(line, reason), 0)
+            else:
+                yield Line(line, voter_id, values, None, self.taking.place(mark), keys)
+        self._told(last=True)
+
+    def _differing(self) -> Iterator[Line]:
         find, reader, taking = self.register.find, self.reader, self.taking
-        known_before = bool(self.register)
-        line = 0
         for line, row in reader.rows():
-            self.lines += 1
-            if self._progress and not self.lines % _TOLD_EVERY:
-                self._progress(self.lines)
+            self._told()
             if isinstance(row, Refused):
                 yield Line(line, "", None, row, 0)
                 continue
             mark = digest("\x1f".join(row))
-            if known_before and (number := find(mark)) and taking.known(number, mark, line):
+            if (number := find(mark)) and taking.known(number, mark, line):
                 continue
             voter_id = reader.voter_id(row)
             try:
@@ -133,7 +146,11 @@ class _Scan:
                 yield Line(line, voter_id, reader.values(row), None, taking.place(mark))
             except ValueError as error:
                 yield Line(line, voter_id, None, Refused(line, str(error)), 0)
-        if self._progress and self.lines % _TOLD_EVERY:
+        self._told(last=True)
+
+    def _told(self, *, last: bool = False) -> None:
+        self.lines += not last
+        if self._progress and bool(self.lines % _TOLD_EVERY) == last:
             self._progress(self.lines)
 
 

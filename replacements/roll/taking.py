@@ -7,7 +7,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import compress
+from itertools import chain, compress
+from operator import lt
 from typing import Any
 
 from sqlalchemy import delete, func, insert, select, update
@@ -40,6 +41,7 @@ class Line:
     values: Values | None
     refused: Refused | None
     place: int
+    checksums: tuple[int, ...] | None = None  # of the voter's keys, where they are made already
 
 
 class Taking:
@@ -91,6 +93,8 @@ class Taking:
         given = session.scalar(select(RollImport.highest).order_by(RollImport.id.desc()).limit(1))
         self._highest: int = max(highest or 0, given or 0)
         self._removed = 0
+        # a first import, as long as its ids ascend: nothing can be on record of them
+        self._in_order, self._greatest = session.execute(select(VoterRow.voter_id).limit(1)).first() is None, ""
         nothing = dict.fromkeys(("lines", "added", "changed", "removed", "refused", "highest"), 0)
         session.execute(insert(RollImport), [{"id": import_id, "at": at, "form": form, **nothing}])
         self._grow()
@@ -102,7 +106,10 @@ class Taking:
 
     def take(self, lines: Sequence[Line]) -> None:
         """Insert or update one batch."""
-        stored = self._stored([line.voter_id for line in lines if line.voter_id])
+        ids = [line.voter_id for line in lines if line.voter_id]
+        stored: dict[str, tuple[int | None, Values | None]] = {}
+        if not (self._in_order and self._follow(ids)):
+            stored = self._stored(ids)
         new: list[tuple[Any, ...]] = []
         changed: list[dict[str, Any]] = []
         for line in lines:
@@ -127,7 +134,7 @@ class Taking:
                 stored[line.voter_id] = (number, values)
                 new.append((*values, number))
                 self._count(values, +1)
-                self._gathered.add(checksums.of_values(values), number)
+                self._gathered.add(line.checksums or checksums.of_values(values), number)
                 self.added += 1
             elif number and old == values:
                 self._seen(number, line.line)
@@ -146,6 +153,12 @@ class Taking:
         run_many(self._session, _UPDATE, changed)
         self._gathered.spill()
         self._write_history()
+
+    def _follow(self, ids: Sequence[str]) -> bool:
+        """Whether these ids are greater than all before, in order; then none of them can be on record already."""
+        self._in_order = all(map(lt, chain((self._greatest,), ids), ids))
+        self._greatest = ids[-1] if ids else self._greatest
+        return self._in_order
 
     def _stored(self, ids: Sequence[str]) -> dict[str, tuple[int | None, Values | None]]:
         """What is on record of these voters, (number, values) by id."""

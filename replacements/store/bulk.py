@@ -16,7 +16,7 @@ def is_sqlite(session: Session) -> bool:
     return session.get_bind().dialect.name == "sqlite"
 
 
-def insert_rows(session: Session, table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
+def insert_rows(session: Session, table: str, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:
     """Insert tuples in the order of `columns`: one prepared statement on SQLite, COPY on PostgreSQL.
 
     Values go to the driver as they are. Raises IntegrityError (SQLite) or the driver's error as any insert does.
@@ -27,7 +27,7 @@ def insert_rows(session: Session, table: str, columns: Sequence[str], rows: Sequ
     names = ", ".join(f'"{column}"' for column in columns)
     if is_sqlite(session):
         marks = ", ".join("?" * len(columns))
-        connection.exec_driver_sql(f"INSERT INTO {table} ({names}) VALUES ({marks})", list(map(tuple, rows)))  # noqa: S608
+        connection.exec_driver_sql(f"INSERT INTO {table} ({names}) VALUES ({marks})", list(rows))  # noqa: S608
         return
     driver: Any = connection.connection.driver_connection
     with driver.cursor() as cursor, cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:

@@ -15,7 +15,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from replacements.roll import checksums, index
-from replacements.roll.importing import RollReport, import_roll, read_roll
+from replacements.roll.importing import RollReport, import_file, import_roll, read_roll
 from replacements.roll.keys import voter_keys
 from replacements.roll.matching import identify
 from replacements.roll.memory import MOST_PER_KEY, MemoryRoll
@@ -383,3 +383,30 @@ def test_the_checksums_are_those_of_the_keys() -> None:
     values = attrgetter(*Voter.__dataclass_fields__)
     for voter in (*voters, *odd):
         assert checksums.of_values(values(voter)) == {checksums.checksum(key) for key in voter_keys(voter)}, voter
+
+
+def test_a_large_file_read_by_a_program_of_its_own_gives_the_same_roll(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    many = [f"C{n},Marlowe,Given{n},1970-01-01,{n} Elm St,,Ostrey,OR,97999,,active,no" for n in range(1200)]
+    path = roll_file(tmp_path, [*many, *LINES, *(line for line, _ in BAD_LINES)])
+    here = taken(database, path)
+    before = everything(database)
+    other = Database(str(tmp_path / "other.sqlite3"))
+    migrate(other)
+    monkeypatch.setattr("replacements.roll.read_aside.LARGE", 0)
+    told: list[int] = []
+    aside = import_file(other, path, progress=told.append)
+    assert aside == here
+    assert told[-1] == aside.added + len(aside.refused)
+    assert everything(other) == before
+    other.close()
+
+
+def test_trouble_in_the_middle_of_a_large_file_is_told_and_nothing_is_changed(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("replacements.roll.read_aside.LARGE", 0)
+    with pytest.raises(FileTrouble, match="no line could be taken"):
+        import_file(database, roll_file(tmp_path, [BAD_LINES[2][0]]))
+    assert everything(database) == [[], [], []]
