@@ -6,7 +6,6 @@ from collections import Counter
 from pathlib import Path
 
 import click
-from rich.markup import escape
 from rich.progress import Progress
 from rich.table import Table
 
@@ -132,10 +131,9 @@ def rules_compare(settings: Settings, old: Path, new: Path, mail: tuple[Path, ..
     for (was, now_), number in Counter((change.old, change.new) for change in found.changes).most_common():
         counted.add_row(was, now_, str(number))
     out.print(counted)
-    listed = Table("message", "person", "old", "new", "by the rule", title="Each of them", title_justify="left")
+    click.echo("Each of them: message, person, old → new, by the rule")
     for change in found.changes:
-        listed.add_row(*(escape(text) for text in (change.message, change.person, change.old, change.new, change.rule)))
-    out.print(listed)
+        click.echo(f"{change.message}  {change.person or '–'}: {change.old} → {change.new}  ({change.rule})")
 
 
 @rules.command(name="learn")

@@ -1,8 +1,9 @@
 """How long the post and the voters take, learned from ballots that went out and came back.
 
 Only two days are on record, mailed and returned, and three legs lie between them. The round trip is what the ballots
-tell; how it divides rests on the present entries, from which the learning starts (expectation maximisation: Dempster,
-Laird and Rubin, 1977). The chance of being back in time needs the round trip only, except under a postmark rule.
+tell. How it divides rests on the present entries for the post, which are held on to with as much weight as the ballots
+have; how long voters keep a ballot is free, since that is what differs (expectation maximisation: Dempster, Laird and
+Rubin, 1977). The chance of being back in time needs the round trip only, except under a postmark rule.
 """
 
 from __future__ import annotations
@@ -23,7 +24,9 @@ MORE_DAYS = 3  # days of post beyond the present entries that the ballots may sh
 LONGEST_TRIP = timedelta(days=60)
 RIPE = timedelta(days=14)  # younger ballots are left out while others still come: of those only the quick are back
 ROUNDS = 60
-_STRANGE = 0.05  # of the start is spread evenly over all days, so that no day is ruled out before the ballots speak
+# The part of the start that is spread evenly over all days, so that none is ruled out before the ballots speak.
+_OPEN = {"outbound": 0.01, "kept_by_voter": 0.5, "inbound": 0.01}
+_HELD = {"outbound": 1.0, "kept_by_voter": 0.0, "inbound": 1.0}  # the start's weight, of that of the ballots
 LEGS = ("outbound", "kept_by_voter", "inbound")
 
 
@@ -66,16 +69,17 @@ def learn(
             if timedelta() < piece.returned - piece.mailed <= LONGEST_TRIP
             and (not still_coming or piece.mailed <= newest - RIPE)
         ]
-        spreads: dict[str, dict[int, float]] = {}
+        spreads: Spreads = {}
+        behind: Spreads = {}
         if len(used) >= LEAST_PIECES:
             done, total = number * ROUNDS, len(groups) * ROUNDS
             tell = (lambda at, done=done, total=total: progress(done + at, total)) if progress else None
-            spreads = _learned(used, rules, to, weekends=weekends, tell=tell)
-        behind = {leg: {days: share * len(used) for days, share in spread.items()} for leg, spread in spreads.items()}
+            spreads, behind = _learned(used, rules, to, weekends=weekends, tell=tell)
         found.append(Learned(to, len(used), len(group) - len(used), spreads, behind))
     return tuple(found)
 
 
+Spreads = dict[str, dict[int, float]]
 Way = tuple[int, int, int]  # days of post out, days kept, days of post back
 
 
@@ -86,16 +90,21 @@ def _learned(
     *,
     weekends: bool,
     tell: Callable[[int], object] | None,
-) -> dict[str, dict[int, float]]:
+) -> tuple[Spreads, Spreads]:
+    """The shares of each leg, and the pieces that stand behind each."""
     shares = [
-        _start(spread, range(LONGEST_KEPT + 1) if leg == "kept_by_voter" else range(1, max(spread) + MORE_DAYS + 1))
+        _start(
+            leg, spread, range(LONGEST_KEPT + 1) if leg == "kept_by_voter" else range(1, max(spread) + MORE_DAYS + 1)
+        )
         for leg, spread in zip(LEGS, legs_of(rules, to or Destination.IN_COUNTY), strict=True)
     ]
+    start = shares
     trips = Counter((piece.mailed, piece.returned) for piece in pieces)
     ways = {mailed: _ways(rules, mailed, shares, weekends=weekends) for mailed, _ in trips}
     known = [(ways[mailed].get(returned, []), number) for (mailed, returned), number in trips.items()]
+    expected: list[dict[int, float]] = []
     for at in range(1, ROUNDS + 1):
-        expected: list[dict[int, float]] = [defaultdict(float) for _ in LEGS]
+        expected = [defaultdict(float) for _ in LEGS]
         for possible, number in known:
             chances = [shares[0][out] * shares[1][kept] * shares[2][back] for out, kept, back in possible]
             total = sum(chances)
@@ -108,15 +117,26 @@ def _learned(
         whole = sum(expected[0].values())
         if whole <= 0:
             break
-        shares = [{days: expected[leg].get(days, 0.0) / whole for days in shares[leg]} for leg in range(len(LEGS))]
+        shares = [
+            {
+                days: (expected[at_leg].get(days, 0.0) / whole + _HELD[leg] * start[at_leg][days]) / (1 + _HELD[leg])
+                for days in start[at_leg]
+            }
+            for at_leg, leg in enumerate(LEGS)
+        ]
         if tell is not None:
             tell(at)
-    return {leg: _rounded(spread) for leg, spread in zip(LEGS, shares, strict=True)}
+    spreads = {leg: _rounded(spread) for leg, spread in zip(LEGS, shares, strict=True)}
+    behind = {
+        leg: {days: pieces_.get(days, 0.0) for days in spreads[leg]}
+        for leg, pieces_ in zip(LEGS, expected, strict=True)
+    }
+    return spreads, behind
 
 
-def _start(spread: Mapping[int, float], days: Iterable[int]) -> dict[int, float]:
+def _start(leg: str, spread: Mapping[int, float], days: Iterable[int]) -> dict[int, float]:
     every = sorted({*spread, *days})
-    return {day: (1 - _STRANGE) * spread.get(day, 0.0) + _STRANGE / len(every) for day in every}
+    return {day: (1 - _OPEN[leg]) * spread.get(day, 0.0) + _OPEN[leg] / len(every) for day in every}
 
 
 def _ways(rules: Rules, mailed: date, shares: list[dict[int, float]], *, weekends: bool) -> dict[date, list[Way]]:
@@ -146,8 +166,9 @@ def as_toml(learned: Iterable[Learned]) -> str:
     """What was learned as entries to paste, each with the pieces behind it. Nothing of it holds until it is adopted."""
     lines = [
         "# Learned from ballots that went out and came back. Only the days of mailing and of return are on record: the",
-        "# round trip is learned, its division into three legs rests on the entries that the rules had. Look at each",
-        "# figure, paste what is right in place of the present entries, check the file, and have it adopted.",
+        "# round trip is learned; the days of the post are held near the entries that the rules had. Who gets a packet",
+        "# weeks before the election keeps it for longer than who asked for a replacement. Look at each figure, paste",
+        "# what is right in place of the present entries, check the file, and have it adopted.",
     ]
     for found in learned:
         section = "[transit]" if found.to is None else f"[transit.{found.to.value}]"
@@ -161,6 +182,6 @@ def as_toml(learned: Iterable[Learned]) -> str:
         lines += ["", f"{section}  # {found.pieces:,} pieces{more}"]
         for leg in LEGS:
             inner = ", ".join(f"{days} = {share}" for days, share in found.spreads[leg].items())
-            behind = ", ".join(f"{days}: {number:.0f}" for days, number in found.behind[leg].items())
-            lines += [f"# pieces behind each: {behind}", f"{leg} = {{ {inner} }}"]
+            told = ", ".join(f"{days}: {number:.0f}" for days, number in found.behind[leg].items())
+            lines += [f"# pieces behind each: {told}", f"{leg} = {{ {inner} }}"]
     return "\n".join(lines) + "\n"

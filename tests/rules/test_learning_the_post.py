@@ -82,7 +82,7 @@ def test_what_is_printed_parses_and_every_figure_has_its_pieces(received: Rules)
     assert printed.count("# pieces behind each: ") == 3
     for leg in LEGS:
         assert sum(found.spreads[leg].values()) == pytest.approx(1)
-        assert sum(found.behind[leg].values()) == pytest.approx(found.pieces)
+        assert sum(found.behind[leg].values()) == pytest.approx(found.pieces, abs=3)  # days of few pieces are left out
         assert found.spreads[leg].keys() == found.behind[leg].keys()
 
 
