@@ -60,8 +60,8 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    """For the supervisor: how many wait, how many of them were reminded, how many lapse within SOON, and how many
-    lapsed LATELY. `by_rule`: the office's rules remind or close at all."""
+    """For the supervisor: how many wait for an answer that has not come, how many of them were reminded, how many lapse
+    within SOON, and how many lapsed LATELY. `by_rule`: the office's rules remind or close at all."""
 
     waiting: int
     reminded: int
@@ -124,7 +124,7 @@ def overview(session: Session, force: InForce, *, now: datetime) -> Overview:
         )
     )
     return Overview(
-        len(found),
+        sum(1 for request in waiting if request.id not in known.answered),
         sum(1 for one in found if one and one.reminded_on),
         sum(1 for one in found if one and one.lapses_on and one.lapses_on <= today + SOON),
         lapsed or 0,

@@ -221,6 +221,8 @@ def test_the_supervisor_sees_what_waits(reminding: OfficeAtWork) -> None:
     assert seen(5) == Overview(1, 1, 0, 0, by_rule=True)
     assert seen(8) == Overview(1, 1, 1, 0, by_rule=True)
     tend(reminding, 10)
+    answered = asked(reminding, at=MONDAY + timedelta(days=10, hours=1))
+    reminding.receive("It is in the mail.", sender=TEMI, answers=replies(reminding, answered)[0].message_id)
     assert seen(11) == Overview(0, 0, 0, 1, by_rule=True)
     assert seen(30) == Overview(0, 0, 0, 0, by_rule=True)
 
