@@ -6,9 +6,10 @@ import bisect
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from replacements.mail.letter import Letter, PartLabel
+from replacements.mail.letter import Letter, PartLabel, TextPart
+from replacements.reading.clauses import clauses, speaks_of_several
 from replacements.reading.cue_files import cue_file
 from replacements.reading.evidence import SHORT, Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
@@ -41,6 +42,8 @@ _A_FAR_GUESS = 0.4  # the same of a letter without a word about voting
 _PLAINER = 0.7  # how likely a wish for a ballot must be in a letter that may well be of something else
 _NOT_BELIEVED = 0.45  # how likely it is at most where it is less
 _OF_OTHER_THINGS = 0.2  # and in a letter that is of other things
+_HINTED = 0.2
+_SAID_PLAINLY = 0.8
 _VOTING = ("ballot", "context", "mismark")
 _LONGEST_QUOTED = 4_000  # characters
 _ANSWERS = 0.75  # a short answer to an earlier mail that gives a fact
@@ -164,7 +167,9 @@ def _found(cues: _Cues) -> KindsFound:
     def stretches(kind: Kind) -> list[tuple[int, int]]:
         return _stretches(places(signs, kind), folded, before) if kind in KINDS else []
 
-    kinds = _kinds(learned, cues, lambda kind: [text[a:b] for a, b in stretches(kind)])
+    chances = {kind: _chance(odds) for kind, odds in learned.kinds.items()}
+    apart = _told_apart(cues, chances) if speaks_of_several(signs) else {}
+    kinds = _kinds(chances, cues, lambda kind: [text[a:b] for a, b in stretches(kind)])
     if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
         kinds = (KindFound(Kind.DETAILS, _ANSWERS, _opening(body)),)
     names = frozenset(k.kind for k in kinds)
@@ -175,6 +180,9 @@ def _found(cues: _Cues) -> KindsFound:
         start, end = e.scan.span(e.hit) if here else (-1, -1)
         words = _clip(e.scan.words(e.hit))
         evidence.append(Evidence(e.kind, words, start, end, e.weight, e.hit.sentence if here else -1, e.cause))
+    for kind, (start, end) in apart.items():
+        sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
+        evidence.append(Evidence(kind, _clip(text[start:end]), start, end, 1.0, sentence, None))
     told = {e.kind for e in evidence if e.start >= 0}
     for kind in names - told:
         for start, end in stretches(kind)[:1]:
@@ -227,9 +235,30 @@ def _stretches(places: list[Place], folded: Folded, before: int) -> list[tuple[i
     return [(start - before, end - before) for start, end in row if start >= before]
 
 
-def _kinds(learned: Spoken, cues: _Cues, words: Callable[[Kind], list[str]]) -> tuple[KindFound, ...]:
+def _chance(odds: float) -> float:
+    return 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
+
+
+def _told_apart(cues: _Cues, chances: dict[Kind, float]) -> dict[Kind, tuple[int, int]]:
+    """Wishes for a ballot that the letter as a whole only hints at and one clause of it says plainly, with the clause;
+    their `chances` rise."""
+    hinted = [kind for kind in _CAUSES_OF if _HINTED <= chances[kind] < 0.5]
+    if not hinted:
+        return {}
+    found: dict[Kind, tuple[float, int, int]] = {}
+    for start, end in clauses(cues.letter.new_text):
+        clause = replace(cues.letter, subject="", parts=(TextPart(PartLabel.NEW, cues.letter.new_text[start:end]),))
+        odds = speak(*heard(clause)).kinds
+        for kind in hinted:
+            if _chance(odds[kind]) >= max(_SAID_PLAINLY, found.get(kind, (0.0,))[0]):
+                found[kind] = (_chance(odds[kind]), start, end)
+    for kind, (chance, _, _) in found.items():
+        chances[kind] = (chances[kind] + chance) / 2
+    return {kind: (start, end) for kind, (_, start, end) in found.items()}
+
+
+def _kinds(chances: dict[Kind, float], cues: _Cues, words: Callable[[Kind], list[str]]) -> tuple[KindFound, ...]:
     """The kinds that are likelier than not, likeliest first; where none is, the likeliest alone."""
-    chances = {kind: 1 / (1 + math.exp(-max(-30.0, min(30.0, odds)))) for kind, odds in learned.kinds.items()}
     about = _is_about_voting(cues)
     needed, most = _needed(cues, about)
     for kind in _CAUSES_OF:

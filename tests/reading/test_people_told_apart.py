@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from replacements.reading.facts.names import compatible, from_name
-from replacements.reading.kinds import KindsFound
+from replacements.reading.kinds import KindsFound, find_kinds
 from replacements.reading.people import find_people
 from replacements.reading.types import AddressRole, Kind, KindFound, Person
 from tests.reading.known_kinds import QUESTION, SPOILED, letter, people
@@ -279,3 +279,17 @@ def test_a_mailing_address_given_without_a_change_is_one_the_office_may_have() -
 def test_an_address_at_a_mothers_house_is_ones_own() -> None:
     (person,) = people("I tore my ballot. Ida Moss, 11/02/2005, registered at my mom's 83 Bramble Rd Dell", "Ida")
     assert [a.street for a in person.addresses] == ["83 Bramble Rd"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "I spoiled mine and my husband never got his.",
+        "My husband never got his and I spoiled mine.",
+        "I messed up my ballot, and my wife's never came. Two more please.",
+        "저는 잘못 칠했고 남편은 아직 못 받았습니다",
+    ],
+)
+def test_two_people_with_two_troubles_ask_two_things(text: str) -> None:
+    found = find_kinds(letter(text))
+    assert {Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED} <= {k.kind for k in found.kinds}
