@@ -67,7 +67,8 @@ def _estimate(settings: Settings, target: Path) -> None:
                 f"The roll has {size} voters; measuring needs {FEWEST}. Load it: replacements roll import FILE"
             )
         task = bar.add_task("Measuring", total=size)
-        rows = session.execute(select(*COLUMNS).select_from(VoterRow).execution_options(yield_per=AT_ONCE))
+        on_the_roll = select(*COLUMNS).where(VoterRow.number.is_not(None))  # who left it agrees with nobody
+        rows = session.execute(on_the_roll.execution_options(yield_per=AT_ONCE))
         voters = (Voter(*row) for row in bar.track(rows, task_id=task))
         figures = estimating.estimate(voters, now().date(), size=size)
     text = estimating.as_text(figures, size, now().date())
