@@ -4,15 +4,24 @@ are others than those on record."""
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator
-from itertools import chain
+from collections.abc import Iterable, Iterator, Mapping
 
 from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from replacements.roll import checksums, register
 from replacements.roll import keys as roll_keys
-from replacements.roll.postings import Gathered, buckets, by_bucket, by_buckets, closed, look_up, merged, unpacked
+from replacements.roll.postings import (
+    Gathered,
+    by_bucket,
+    by_buckets,
+    changed,
+    closed,
+    grouped,
+    look_up,
+    packed,
+    unpacked,
+)
 from replacements.roll.types import Voter
 from replacements.store.bulk import insert_rows, more_cache, run_many
 from replacements.store.database import Database
@@ -53,33 +62,33 @@ def change(session: Session, gathered: Gathered) -> None:
     """Bring the index up to date with what was gathered."""
     empty = session.execute(select(RollBucket.bucket).limit(1)).first() is None
     for added, removed in gathered.parts():
-        old: dict[int, array[int]] = {}
-        entries = added
-        if not empty:
-            old = _old(session, sorted({*buckets(added), *buckets(removed)}))
-            entries = merged(chain.from_iterable(old.values()), added, removed)
-        kept = dict(by_buckets(closed(entries)))
-        fresh = [row for row in kept.items() if row[0] not in old]
+        if empty:
+            insert_rows(session, "roll_buckets", ("bucket", "postings"), list(by_buckets(closed(added))))
+        else:
+            _change(session, grouped(added), grouped(removed))
+
+
+def _change(session: Session, added: Mapping[int, list[int]], removed: Mapping[int, list[int]]) -> None:
+    for some in in_pieces(added.keys() | removed.keys()):
+        query = select(RollBucket.bucket, RollBucket.postings).where(RollBucket.bucket.in_(some))
+        old = {bucket: unpacked(postings) for bucket, postings in session.execute(query)}
+        known = frozenset(old)
+        new = {
+            bucket: changed(old.get(bucket, array("Q")), added.get(bucket, ()), removed.get(bucket, ()))
+            for bucket in some
+        }
+        fresh = [(bucket, packed(entries)) for bucket, entries in new.items() if entries and bucket not in known]
         insert_rows(session, "roll_buckets", ("bucket", "postings"), fresh)
         run_many(
             session,
             "UPDATE roll_buckets SET postings = :postings WHERE bucket = :bucket",
-            ({"bucket": bucket, "postings": postings} for bucket, postings in kept.items() if bucket in old),
+            ({"bucket": b, "postings": packed(entries)} for b, entries in new.items() if entries and b in known),
         )
         run_many(
             session,
             "DELETE FROM roll_buckets WHERE bucket = :bucket",
-            ({"bucket": bucket} for bucket in old if bucket not in kept),
+            ({"bucket": bucket} for bucket, entries in new.items() if not entries and bucket in known),
         )
-
-
-def _old(session: Session, wanted: list[int]) -> dict[int, array[int]]:
-    found = {}
-    for some in in_pieces(wanted):
-        query = select(RollBucket.bucket, RollBucket.postings).where(RollBucket.bucket.in_(some))
-        for bucket, postings in session.execute(query):
-            found[bucket] = unpacked(postings)
-    return found
 
 
 def is_old(session: Session) -> bool:
