@@ -36,9 +36,8 @@ def one_import(url: str, path: Path) -> None:
     reader = resource.getrusage(resource.RUSAGE_CHILDREN)
     read = reader.ru_utime + reader.ru_stime
     peak = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss + reader.ru_maxrss) / 1024
-    print(
-        f"{seconds:.2f} {max(busy, read):.2f} {busy + read:.2f} {peak:.0f} {report.added} {report.changed} {report.unchanged} {len(report.left_out)}"
-    )
+    print(f"{seconds:.2f} {max(busy, read):.2f} {busy + read:.2f} {peak:.0f}", end=" ")
+    print(report.added, report.changed, report.unchanged, len(report.left_out))
 
 
 def ours(url: str, path: Path) -> tuple[float, float, str]:
