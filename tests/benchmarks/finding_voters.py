@@ -167,7 +167,7 @@ def main(voters: int = 1_000_000, messages: int = 2000, file: str = "") -> None:
 
         for _, clues in asked[:50]:
             ours(clues)  # a worker has read a few messages before
-        own, own_share = timed("the roll's index", asked[50:], ours)
+        own, _ = timed("the roll's index", asked[50:], ours)
         print(f"{'':22} peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB with the import")
         with database.read() as session:
             for voter, clues in asked[50:]:
@@ -176,14 +176,16 @@ def main(voters: int = 1_000_000, messages: int = 2000, file: str = "") -> None:
                     certain[found.voter.voter_id == voter.voter_id] += 1
         print(f"{'':22} certain and right {certain[True]}, certain and wrong {certain[False]}")
         del asked[:50]
+        _, same_few = timed("  of the first dozen", asked[:FUZZY], ours)
+        _, same_more = timed("  of the first sixty", asked[: FUZZY * 5], ours)
         other, share = by_likeness(path, asked[:FUZZY])
-        print(f"{'':22} {other / own:.0f} times as long; found right {share:.3f} against {own_share:.3f}")
+        print(f"{'':22} {other / own:.0f} times as long; found right {share:.3f} against {same_few:.3f} of the same")
         with private_postgres() as url:
             if not url:
                 print("PostgreSQL with pg_trgm is not installed here: not compared")
                 return
             other, share = by_trigrams(url, path, asked[: FUZZY * 5])
-        print(f"{'':22} {other / own:.0f} times as long; found right {share:.3f} against {own_share:.3f}")
+        print(f"{'':22} {other / own:.0f} times as long; found right {share:.3f} against {same_more:.3f} of the same")
 
 
 if __name__ == "__main__":
