@@ -24,6 +24,7 @@ from replacements.commands.rules import rules
 from replacements.people import accounts, passwords
 from replacements.people.permissions import Role
 from replacements.reading import learned
+from replacements.reading.reader import warm
 from replacements.reading.teaching import TeachingError
 from replacements.requests import office
 from replacements.requests.rehearsal import load_office, rehearse
@@ -146,6 +147,7 @@ def rehearse_command(
         if not path.exists():
             raise FileTrouble(f"{path}: there is no such file or folder. Expected .eml files, mbox files or Maildirs.")
     _read_by_the_offices_weights(settings)
+    warm()
     loaded = load_office(office_file, roll, ballots)
     for path, line in loaded.refused:
         click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)

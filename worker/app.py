@@ -7,6 +7,7 @@ from celery import Celery
 from kombu.entity import Queue
 
 from replacements.reading import learned
+from replacements.reading.reader import warm
 from replacements.roll import parameters
 from replacements.settings import Settings
 from worker.schedule import EVERY
@@ -18,6 +19,7 @@ _settings = Settings.from_environment()
 try:  # before Celery makes its processes, which then share them
     learned.use(_settings.weights_in_use())
     parameters.use(_settings.roll_weights_in_use())
+    warm()
 except (learned.WeightsRefused, parameters.WeightsTrouble) as refused:  # other weights than are set are worse than none
     raise SystemExit(f"The worker does not start. {refused}") from refused
 if _settings.weights is not None and _settings.weights_in_use() is None:

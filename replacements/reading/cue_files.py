@@ -116,7 +116,7 @@ def _sources(language: str) -> list[Traversable]:
     return sorted(mine, key=lambda f: f.name)
 
 
-def check() -> None:
+def compile_all() -> None:
     """Compile every cue of every language. Raises `CueFileError` naming the first that cannot be."""
     for language in languages():
         for cue in cue_file(language).cues:

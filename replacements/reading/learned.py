@@ -164,9 +164,8 @@ def speak(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -
         scale = scale_of(group) / 1000
         for pairs in map(learned.of_sign.get, group):
             if pairs:
-                numbers = iter(pairs)
-                for number in numbers:
-                    odds[number] += next(numbers) * scale
+                for number, weight in zip(pairs[::2], pairs[1::2], strict=True):
+                    odds[number] += weight * scale
     kinds, causes, topics = (_honest(odds[group], learned.honest[group]) for group in GROUPS)
     return Spoken(
         dict(zip(KINDS, kinds, strict=True)),

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
-from replacements.mail.letter import Letter, Notice, PartLabel, TextPart
+from replacements.mail.letter import Letter, Notice, PartLabel, Sender, TextPart
+from replacements.reading.cue_files import compile_all
 from replacements.reading.kinds import find_kinds
 from replacements.reading.people import find_people
 from replacements.reading.types import Flag, Reading
@@ -13,6 +15,12 @@ LONGEST_READ = 12_000  # characters of each kind of part: two thousand words
 TOO_LONG = "too_long"  # the notice's code
 
 _MANY = 4
+_FIRST_LETTERS = (
+    "I marked the wrong oval. Ann Poe, 12 Elm St, born 4/12/1958. My husband Tom never got his.",
+    "Me equivoqué en la boleta. Ana Poe, 12 Elm St.",
+    "Tôi làm hư lá phiếu. Nguyễn An, 12 Elm St.",
+    "투표용지를 잘못 칠했습니다. 김안나, 12 Elm St.",
+)
 
 
 def read(letter: Letter) -> Reading:
@@ -29,6 +37,18 @@ def read(letter: Letter) -> Reading:
         flags=flags,
         flag_words=found.flag_words,
     )
+
+
+def warm() -> None:
+    """Load and compile what the first letters would otherwise wait for: weights, cues, lists of names."""
+    compile_all()
+    for text in _FIRST_LETTERS:
+        moment = datetime(2000, 1, 1, tzinfo=UTC)
+        read(Letter("<first@letters.example>", Sender("a@letters.example", "Ann Poe"), "", moment, (_new(text),)))
+
+
+def _new(text: str) -> TextPart:
+    return TextPart(PartLabel.NEW, text)
 
 
 def as_far_as_read(letter: Letter) -> Letter:
