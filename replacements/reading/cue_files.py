@@ -53,20 +53,20 @@ class CueFile:
     cues: tuple[Cue, ...]
     words: frozenset[str]
     needs: tuple[str, ...]
+    needing: dict[str, list[int]]  # the numbers of the cues that need a word; under "" those that need none
 
     def spans(self, text: str) -> Iterator[tuple[str, tuple[int, int]]]:
         """Where the phrases of every concept stand in a folded text."""
-        lines = {need: _lines(text, need) for need in self.needs if need in text}
-        present = lines.keys()
-        for cue in self.cues:
-            if not cue.needs:
-                within = None
-            elif present.isdisjoint(cue.needs):
-                continue
-            else:
-                within = sorted({line for need in cue.needs for line in lines.get(need, ())})
-            for span in cue.spans(text, within):
-                yield cue.concept, span
+        lines: dict[int, set[tuple[int, int]] | None] = dict.fromkeys(self.needing.get("", ()))  # by the cue's number
+        for need in self.needs:
+            if need in text:
+                here = _lines(text, need)
+                for number in self.needing[need]:
+                    lines[number] = (lines.get(number) or set()).union(here)
+        for number in sorted(lines):
+            within = lines[number]
+            for span in self.cues[number].spans(text, None if within is None else sorted(within)):
+                yield self.cues[number].concept, span
 
 
 def _lines(text: str, need: str) -> list[tuple[int, int]]:
@@ -98,8 +98,12 @@ def cue_file(language: str) -> CueFile:
             plain = _fill(phrase, parts, where)
             pattern = _pattern(plain, spaced=language not in _NO_SPACES)
             cues.append(Cue(concept, phrase, _needs(plain), pattern))
-    needs = tuple(dict.fromkeys(need for cue in cues for need in cue.needs))
-    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())), needs)
+    needing: dict[str, list[int]] = {}
+    for number, cue in enumerate(cues):
+        for need in cue.needs or ("",):
+            needing.setdefault(need, []).append(number)
+    needs = tuple(need for need in needing if need)
+    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())), needs, needing)
 
 
 def languages() -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from replacements.reading.evidence import SHORT, Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
 from replacements.reading.folding import Folded, fold
 from replacements.reading.language import language_of
-from replacements.reading.learned import KINDS, Spoken, places, speak
+from replacements.reading.learned import KINDS, places, said_of_causes, said_of_kinds, said_of_topics
 from replacements.reading.ngrams import Place
 from replacements.reading.scanning import Scan, scan
 from replacements.reading.sentences import Sentence, sentences
@@ -162,12 +162,12 @@ def _found(cues: _Cues) -> KindsFound:
     weighed, body, letter = cues.weighed, cues.body, cues.letter
     text = letter.new_text
     signs, folded, before = _signs(cues)
-    learned = speak(signs, weighed.odds)
+    learned = said_of_kinds(signs, weighed.odds)
 
     def stretches(kind: Kind) -> list[tuple[int, int]]:
         return _stretches(places(signs, kind), folded, before) if kind in KINDS else []
 
-    chances = {kind: _chance(odds) for kind, odds in learned.kinds.items()}
+    chances = {kind: _chance(odds) for kind, odds in learned.items()}
     apart = _told_apart(cues, chances) if speaks_of_several(signs) else {}
     kinds = _kinds(chances, cues, lambda kind: [text[a:b] for a, b in stretches(kind)])
     if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
@@ -188,20 +188,24 @@ def _found(cues: _Cues) -> KindsFound:
         for start, end in stretches(kind)[:1]:
             sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
             evidence.append(Evidence(kind, _clip(text[start:end]), start, end, 1.0, sentence, None))
-    topics = tuple(t for t in Topic if learned.topics[t] > 0) if names & {Kind.QUESTION, Kind.ASSISTANCE} else ()
+    topics: tuple[Topic, ...] = ()
+    if names & {Kind.QUESTION, Kind.ASSISTANCE}:
+        topics = tuple(topic for topic, odds in said_of_topics(signs, weighed.odds).items() if odds > 0)
+    wanted = next((k.kind for k in kinds if k.kind in _CAUSES_OF), None)
+    cause = _cause(wanted, said_of_causes(signs, weighed.odds)) if wanted else None
     return KindsFound(
         kinds, tuple(evidence), topics, frozenset(f for f, _ in flag_words), flag_words,
-        _cause(kinds, learned), cues.language, sentences(text),
+        cause, cues.language, sentences(text),
     )  # fmt: skip
 
 
-def _only_facts(cues: _Cues, learned: Spoken) -> bool:
+def _only_facts(cues: _Cues, learned: dict[Kind, float]) -> bool:
     """A short answer within a conversation that gives a number or a date, asks nothing and takes nothing back."""
     letter = cues.letter
     replies = bool(letter.in_reply_to) or bool(letter.text(PartLabel.QUOTED).strip())
     text = letter.new_text
     short = len(text.split()) <= _FEW_WORDS and any(c.isdigit() for c in text)
-    takes_back = cues.body.has(*_TAKEN_BACK) or learned.kinds[Kind.WITHDRAWAL] > _TAKEN_BACK_HEARD
+    takes_back = cues.body.has(*_TAKEN_BACK) or learned[Kind.WITHDRAWAL] > _TAKEN_BACK_HEARD
     return replies and short and not any(cues.body.asked) and not takes_back
 
 
@@ -248,7 +252,7 @@ def _told_apart(cues: _Cues, chances: dict[Kind, float]) -> dict[Kind, tuple[int
     found: dict[Kind, tuple[float, int, int]] = {}
     for start, end in clauses(cues.letter.new_text):
         clause = replace(cues.letter, subject="", parts=(TextPart(PartLabel.NEW, cues.letter.new_text[start:end]),))
-        odds = speak(*heard(clause)).kinds
+        odds = said_of_kinds(*heard(clause))
         for kind in hinted:
             if _chance(odds[kind]) >= max(_SAID_PLAINLY, found.get(kind, (0.0,))[0]):
                 found[kind] = (_chance(odds[kind]), start, end)
@@ -313,11 +317,8 @@ def _clip(words: str) -> str:
     return words if len(words) <= _LONGEST_WORDS else words[: _LONGEST_WORDS - 1].rsplit(" ", 1)[0] + "…"
 
 
-def _cause(kinds: tuple[KindFound, ...], learned: Spoken) -> Cause | None:
-    """Why a ballot is wanted: the likeliest cause of the likeliest request; None where what happened is not told."""
-    for found in kinds:
-        if found.kind in _CAUSES_OF:
-            able = _CAUSES_OF[found.kind]
-            told = sum(1 / (1 + math.exp(-learned.causes[cause])) for cause in able)
-            return max(able, key=lambda cause: learned.causes[cause]) if told >= _CAUSE_TOLD else None
-    return None
+def _cause(wanted: Kind, said: dict[Cause, float]) -> Cause | None:
+    """Why a ballot is wanted: the likeliest cause of this request; None where what happened is not told."""
+    able = _CAUSES_OF[wanted]
+    told = sum(_chance(said[cause]) for cause in able)
+    return max(able, key=lambda cause: said[cause]) if told >= _CAUSE_TOLD else None

@@ -12,7 +12,8 @@ import gzip
 import hashlib
 import json
 import zlib
-from dataclasses import dataclass
+from bisect import bisect_left
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from math import isfinite
@@ -55,6 +56,28 @@ class Weights:
     honest: tuple[tuple[float, ...], ...]
     of_sign: dict[str, list[int]]
     heard_with: str = ""  # `word_lists()` when they were learned
+    # The same as `of_sign` (labels in ascending order), a group apart: most letters need no topics, many no causes.
+    by_group: tuple[dict[str, list[int]], ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        kinds: dict[str, list[int]] = {}
+        causes: dict[str, list[int]] = {}
+        topics: dict[str, list[int]] = {}
+        first_cause, first_topic = GROUPS[1].start, GROUPS[2].start
+        for sign, pairs in self.of_sign.items():
+            numbers = pairs[::2]
+            if not numbers or numbers[-1] < first_cause:
+                kinds[sign] = pairs
+                continue
+            at, end = 2 * bisect_left(numbers, first_cause), 2 * bisect_left(numbers, first_topic)
+            if at:
+                kinds[sign] = pairs[:at]
+            if end > at:
+                causes[sign] = pairs[at:end]
+            if end < len(pairs):
+                topics[sign] = pairs[end:]
+        apart = (kinds, causes, topics)
+        object.__setattr__(self, "by_group", apart)
 
 
 def word_lists() -> str:
@@ -154,29 +177,45 @@ def clipped(cues: dict[Kind, float]) -> list[float]:
 
 def speak(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> Spoken:
     """Weigh the signs of a text together with what the cues say of it."""
-    learned = using or weights()
-    said = clipped(cues)
-    odds = [
-        bias + sum(t * c for t, c in zip(trust, said, strict=True))
-        for bias, trust in zip(learned.bias, learned.trust, strict=True)
-    ]
-    for group in signs:
-        scale = scale_of(group) / 1000
-        for pairs in map(learned.of_sign.get, group):
+    return Spoken(
+        said_of_kinds(signs, cues, using), said_of_causes(signs, cues, using), said_of_topics(signs, cues, using)
+    )
+
+
+def said_of_kinds(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> dict[Kind, float]:
+    """The log-odds of each kind."""
+    return dict(zip(KINDS, _said(signs, cues, 0, using), strict=True))
+
+
+def said_of_causes(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> dict[Cause, float]:
+    """The log-odds of each cause."""
+    return dict(zip(Cause, _said(signs, cues, 1, using), strict=True))
+
+
+def said_of_topics(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> dict[Topic, float]:
+    """The log-odds of each topic."""
+    return dict(zip(Topic, _said(signs, cues, 2, using), strict=True))
+
+
+def _said(signs: Signs, cues: dict[Kind, float], which: int, using: Weights | None) -> list[float]:
+    learned, group = using or weights(), GROUPS[which]
+    heard = clipped(cues)
+    odds = list(learned.bias)
+    for number in range(group.start, group.stop):
+        odds[number] += sum(t * c for t, c in zip(learned.trust[number], heard, strict=True))
+    of_sign = learned.by_group[which]
+    for own in signs:
+        scale = scale_of(own) / 1000
+        for pairs in map(of_sign.get, own):
             if pairs:
                 for number, weight in zip(pairs[::2], pairs[1::2], strict=True):
                     odds[number] += weight * scale
-    kinds, causes, topics = (_honest(odds[group], learned.honest[group]) for group in GROUPS)
-    return Spoken(
-        dict(zip(KINDS, kinds, strict=True)),
-        dict(zip(Cause, causes, strict=True)),
-        dict(zip(Topic, topics, strict=True)),
-    )
+    return _honest(odds[group], learned.honest[group])
 
 
 def places(signs: Signs, kind: Kind, most: int = 3) -> list[Place]:
     """The stretches of the plain form that say most for a kind, weightiest first; none that speaks against it."""
-    number, of_sign = KINDS.index(kind), weights().of_sign
+    number, of_sign = KINDS.index(kind), weights().by_group[0]
     here: dict[Place, float] = {}
     for group in signs:
         scale = scale_of(group)
