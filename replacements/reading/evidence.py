@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from replacements.reading.scanning import Hit, Scan
-from replacements.reading.types import Cause, Kind, Topic
+from replacements.reading.types import Cause, Kind
 
 FAULTS = {"mismark": 3.0, "damage": 2.5, "ruin": 2.1, "goof": 2.0}
 GONE = {"never": 2.8, "lost": 2.5, "thrown": 2.6, "stolen": 2.9, "undeliverable": 2.6}
@@ -39,7 +39,6 @@ class Weighed:
 
     odds: dict[Kind, float] = field(default_factory=dict)
     evidence: list[Weight] = field(default_factory=list)
-    topics: tuple[Topic, ...] = ()
     hypothetical: bool = False
     ballot_missing: Hit | None = None
 

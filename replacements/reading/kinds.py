@@ -180,14 +180,10 @@ def _found(cues: _Cues) -> KindsFound:
         start, end = e.scan.span(e.hit) if here else (-1, -1)
         words = _clip(e.scan.words(e.hit))
         evidence.append(Evidence(e.kind, words, start, end, e.weight, e.hit.sentence if here else -1, e.cause))
-    for kind, (start, end) in apart.items():
-        sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
-        evidence.append(Evidence(kind, _clip(text[start:end]), start, end, 1.0, sentence, None))
+    evidence.extend(_stretch_of(kind, body, start, end) for kind, (start, end) in apart.items())
     told = {e.kind for e in evidence if e.start >= 0}
     for kind in names - told:
-        for start, end in stretches(kind)[:1]:
-            sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
-            evidence.append(Evidence(kind, _clip(text[start:end]), start, end, 1.0, sentence, None))
+        evidence.extend(_stretch_of(kind, body, start, end) for start, end in stretches(kind)[:1])
     topics: tuple[Topic, ...] = ()
     if names & {Kind.QUESTION, Kind.ASSISTANCE}:
         topics = tuple(topic for topic, odds in said_of_topics(signs, weighed.odds).items() if odds > 0)
@@ -197,6 +193,12 @@ def _found(cues: _Cues) -> KindsFound:
         kinds, tuple(evidence), topics, frozenset(f for f, _ in flag_words), flag_words,
         cause, cues.language, sentences(text),
     )  # fmt: skip
+
+
+def _stretch_of(kind: Kind, body: Scan, start: int, end: int) -> Evidence:
+    """A stretch of the new text as evidence where no cue stands."""
+    sentence = next((i for i, s in enumerate(body.sentences) if s.start <= start < s.end), -1)
+    return Evidence(kind, _clip(body.text[start:end]), start, end, 1.0, sentence, None)
 
 
 def _only_facts(cues: _Cues, learned: dict[Kind, float]) -> bool:

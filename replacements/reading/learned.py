@@ -90,15 +90,6 @@ def word_lists() -> str:
     return together.hexdigest()
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
-    """What the signs of a text say together, in log-odds."""
-
-    kinds: dict[Kind, float]
-    causes: dict[Cause, float]
-    topics: dict[Topic, float]
-
-
 class WeightsRefused(ValueError):
     """A file of weights cannot be used; the text names the file, what is wrong with it, and what to do."""
 
@@ -175,15 +166,8 @@ def clipped(cues: dict[Kind, float]) -> list[float]:
     return [max(-CLIP, min(CLIP, cues.get(kind, -CLIP))) for kind in KINDS]
 
 
-def speak(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> Spoken:
-    """Weigh the signs of a text together with what the cues say of it."""
-    return Spoken(
-        said_of_kinds(signs, cues, using), said_of_causes(signs, cues, using), said_of_topics(signs, cues, using)
-    )
-
-
 def said_of_kinds(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> dict[Kind, float]:
-    """The log-odds of each kind."""
+    """The log-odds of each kind: what the signs of a text say together with its cues."""
     return dict(zip(KINDS, _said(signs, cues, 0, using), strict=True))
 
 
@@ -195,6 +179,11 @@ def said_of_causes(signs: Signs, cues: dict[Kind, float], using: Weights | None 
 def said_of_topics(signs: Signs, cues: dict[Kind, float], using: Weights | None = None) -> dict[Topic, float]:
     """The log-odds of each topic."""
     return dict(zip(Topic, _said(signs, cues, 2, using), strict=True))
+
+
+def all_said(signs: Signs, cues: dict[Kind, float], using: Weights) -> list[float]:
+    """The log-odds of every label, in the order of `LABELS`."""
+    return [odds for which in range(len(GROUPS)) for odds in _said(signs, cues, which, using)]
 
 
 def _said(signs: Signs, cues: dict[Kind, float], which: int, using: Weights | None) -> list[float]:

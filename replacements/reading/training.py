@@ -17,10 +17,10 @@ from replacements.reading.learned import (
     KINDS,
     LABELS,
     Weights,
+    all_said,
     as_heard,
     clipped,
     label_names,
-    speak,
     word_lists,
 )
 from replacements.reading.signs import Signs, scale_of
@@ -145,8 +145,7 @@ def made_honest(weights: Weights, lessons: Sequence[Lesson], progress: Callable[
         for lesson in lessons:
             if fold_of[lesson.example.writer] != number or (drawn and not lesson.example.drawn):
                 continue
-            spoken = speak(lesson.signs, lesson.cues, taught)
-            said.append([*spoken.kinds.values(), *spoken.causes.values(), *spoken.topics.values()])
+            said.append(all_said(lesson.signs, lesson.cues, taught))
             asked.append([lesson.example.answers(label) for label in LABELS])
         progress(number)
     honest: list[tuple[float, ...]] = []

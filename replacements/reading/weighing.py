@@ -231,7 +231,6 @@ class Weigher(Scene):
             topics = {t: h for t, h in topics.items() if t is not Topic.HELPER or b.real("topic_helper")}
         if not b.text.strip() and self.subject is not None:
             topics = topics_of(self.subject, requested=requested, hypothetical=False)
-        self.result.topics = tuple(topics)
         for topic, hit in topics.items():
             if topic is Topic.HELPER and odds[Kind.ASSISTANCE] > 0:
                 continue

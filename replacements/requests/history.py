@@ -15,7 +15,6 @@ from replacements.reading.types import Cause, Kind, Person
 from replacements.requests.judging import THREAD_DAYS, Before, Judgement
 from replacements.store.tables import OPEN_STATES, Message, Reply, Request
 
-_BALLOT_KINDS = {Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED}
 _person = TypeAdapter(Person)
 
 

@@ -9,31 +9,21 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from replacements.mail.letter import Attachment, Letter, PartLabel, Sender, TextPart
+from replacements.mail.letter import Letter
 from replacements.reading.kinds import KindsFound, find_kinds
+from replacements.reading.teaching import example
 from replacements.reading.types import Kind
 
 MESSAGES = Path(__file__).parent / "messages"
 
 
 def letter(message: dict[str, Any]) -> Letter:
-    parts = [TextPart(PartLabel.NEW, message["text"])]
-    if "quoted" in message:
-        parts.append(TextPart(PartLabel.QUOTED, message["quoted"]))
-    return Letter(
-        message_id="<1@mail.example>",
-        sender=Sender("writer@mail.example", "A Writer"),
-        subject=message.get("subject", ""),
-        arrived=datetime(2026, 10, 12, 9, 0, tzinfo=UTC),
-        parts=tuple(parts),
-        attachments=tuple(Attachment(n, "application/pdf", 900) for n in message.get("attachments", ())),
-    )
+    return example(message).letter
 
 
 def messages(part: str, name: str = "*") -> Iterator[dict[str, Any]]:
