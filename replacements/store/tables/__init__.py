@@ -1,0 +1,46 @@
+"""The tables. What must never be broken is a constraint or a trigger here (see the migrations), not a promise in code.
+
+Times are stored in UTC and handed out aware. JSON columns hold what was shown to a person, as it was shown.
+"""
+
+from replacements.store.tables.ballots import Ballot, LedgerEntry
+from replacements.store.tables.base import BALLOT_STATES, LIVE_STATES, OPEN_STATES, Base, UtcDateTime
+from replacements.store.tables.elections import AdoptedRules, Election
+from replacements.store.tables.health import Condition
+from replacements.store.tables.mail import Message, RawMail, Reply, Sighting
+from replacements.store.tables.mailings import Mailing, Packet, Signature, Stock
+from replacements.store.tables.people import Account, Look, SignIn
+from replacements.store.tables.requests import Correction, Request
+from replacements.store.tables.roll import NameCount, RollBucket, RollImport, RollLines, VoterChange, VoterRow
+
+__all__ = [
+    "BALLOT_STATES",
+    "LIVE_STATES",
+    "OPEN_STATES",
+    "Account",
+    "AdoptedRules",
+    "Ballot",
+    "Base",
+    "Condition",
+    "Correction",
+    "Election",
+    "LedgerEntry",
+    "Look",
+    "Mailing",
+    "Message",
+    "NameCount",
+    "Packet",
+    "RawMail",
+    "Reply",
+    "Request",
+    "RollBucket",
+    "RollImport",
+    "RollLines",
+    "Sighting",
+    "SignIn",
+    "Signature",
+    "Stock",
+    "UtcDateTime",
+    "VoterChange",
+    "VoterRow",
+]

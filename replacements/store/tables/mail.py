@@ -1,0 +1,76 @@
+"""What the mailbox brought, and the replies that go out."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ForeignKey, LargeBinary, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column
+
+from replacements.store.tables.base import Base
+
+
+class Message(Base):
+    """A message, once, however often the mailbox shows it. `state`: stored, read, failed, filed."""
+
+    __tablename__ = "messages"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(unique=True)  # SHA-256; see replacements.requests.intake
+    message_id: Mapped[str] = mapped_column(index=True, default="")
+    sender: Mapped[str] = mapped_column(index=True, default="")
+    sender_name: Mapped[str] = mapped_column(default="")
+    subject: Mapped[str] = mapped_column(default="")
+    arrived_at: Mapped[datetime]
+    stored_at: Mapped[datetime]
+    state: Mapped[str] = mapped_column(default="stored", index=True)
+    judgement: Mapped[dict[str, Any] | None]  # as in formats: what `rehearse` prints for this message
+    error: Mapped[str | None]
+    attempts: Mapped[int] = mapped_column(default=0)
+
+
+class RawMail(Base):
+    """The bytes of a message as they came. Stored before the mailbox is told anything."""
+
+    __tablename__ = "raw_mail"
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), primary_key=True)
+    raw: Mapped[bytes] = mapped_column(LargeBinary)
+
+
+class Sighting(Base):
+    """Where a message was seen: a mailbox folder's (UIDVALIDITY, UID), or a Maildir's unique name."""
+
+    __tablename__ = "sightings"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    source: Mapped[str]
+    validity: Mapped[str]
+    uid: Mapped[str]
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"))
+    __table_args__ = (UniqueConstraint("source", "validity", "uid", name="seen_once"),)
+
+
+class Reply(Base):
+    """A reply in the outbox. `state`: held (until its mailing goes), queued, sending, sent, failed, cancelled."""
+
+    __tablename__ = "replies"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    request_id: Mapped[int | None] = mapped_column(ForeignKey("requests.id"), index=True)
+    message_id: Mapped[str] = mapped_column(unique=True)  # the Message-ID that it goes out under, every time
+    template: Mapped[str]
+    language: Mapped[str]
+    to: Mapped[str]
+    subject: Mapped[str]
+    text: Mapped[str]
+    html: Mapped[str]
+    in_reply_to: Mapped[str] = mapped_column(default="")
+    references: Mapped[str] = mapped_column(default="")
+    state: Mapped[str] = mapped_column(default="queued", index=True)
+    attempts: Mapped[int] = mapped_column(default=0)
+    queued_at: Mapped[datetime]
+    next_try_at: Mapped[datetime]
+    sent_at: Mapped[datetime | None]
+    error: Mapped[str | None]
+    # A sent reply that came back undelivered: when, why in plain words, what the servers said (it may name the voter).
+    returned_at: Mapped[datetime | None]
+    returned_because: Mapped[str | None]
+    returned_told: Mapped[str | None]

@@ -1,0 +1,70 @@
+"""Requests, and what people say of how a message was read."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ForeignKey, Index, UniqueConstraint, text
+from sqlalchemy.orm import Mapped, mapped_column
+
+from replacements.store.tables.base import Base
+
+
+class Request(Base):
+    """One person's request, or a message that concerns no voter.
+
+    `state`: waiting (for a clerk), second (for a second person), asked (for the voter's answer), done, declined, filed.
+    `version` rises with every change; a decision names the version it was made on.
+    """
+
+    __tablename__ = "requests"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    election_id: Mapped[str] = mapped_column(ForeignKey("elections.id"))
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), index=True)
+    place: Mapped[int] = mapped_column(default=0)  # which of the message's people; one row each
+    person: Mapped[str] = mapped_column(default="")  # as written
+    standing: Mapped[str | None]
+    voter_id: Mapped[str | None] = mapped_column(index=True)
+    kinds: Mapped[list[Any]]
+    cause: Mapped[str | None]
+    proposal: Mapped[str]
+    reasons: Mapped[list[Any]]
+    two_people: Mapped[bool] = mapped_column(default=False)
+    judged: Mapped[dict[str, Any]]  # candidates with evidence, in_time, topics, form: what the page shows
+    reply_draft: Mapped[dict[str, Any] | None]
+    state: Mapped[str] = mapped_column(default="waiting", index=True)
+    version: Mapped[int] = mapped_column(default=1)
+    received_at: Mapped[datetime] = mapped_column(index=True)
+    decision: Mapped[str | None]  # the action taken, as in proposals.types.Action, or "declined"
+    decision_note: Mapped[str | None]  # why, where it differs from the proposal
+    first_by: Mapped[str | None]  # the first of two people
+    decided_by: Mapped[str | None]
+    decided_at: Mapped[datetime | None]
+    voided_ballot: Mapped[str | None] = mapped_column(ForeignKey("ballots.number"))
+    issued_ballot: Mapped[str | None] = mapped_column(ForeignKey("ballots.number"))
+    continues: Mapped[int | None] = mapped_column(ForeignKey("requests.id"))  # the request that this one answers
+    __table_args__ = (
+        UniqueConstraint("message_id", "place", name="one_request_per_person"),
+        # one decision per ballot: a second request cannot void what a first one voided
+        Index(
+            "one_void_per_ballot",
+            "voided_ballot",
+            unique=True,
+            sqlite_where=text("voided_ballot IS NOT NULL AND state = 'done'"),
+            postgresql_where=text("voided_ballot IS NOT NULL AND state = 'done'"),
+        ),
+    )
+
+
+class Correction(Base):
+    """What a message really asks, as a person said who saw it misread. It changes no request; the newest of a message
+    counts, and teaches (`replacements reading export`). Insert only."""
+
+    __tablename__ = "corrections"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), index=True)
+    kinds: Mapped[list[Any]]
+    cause: Mapped[str | None]
+    account: Mapped[str]
+    at: Mapped[datetime]
