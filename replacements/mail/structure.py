@@ -26,6 +26,7 @@ MAX_PARAMETERS = 4 * 1024  # bytes of a Content-* field that are looked at
 MAX_TEXT = 2 * 1024 * 1024  # bytes of text that are read, over all parts
 
 _FIELD = re.compile(rb"^([!-9;-~]{1,200})[ \t]*:(.*)$", re.DOTALL)
+_NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
 _NO_BASE64 = bytes(set(range(256)) - set((string.ascii_letters + string.digits + "+/").encode()))
 _BLANK_LINE = re.compile(rb"\n[ \t]*\n")
 _MISSING_PARTS = "Some parts were left unread: the message holds more of them, or deeper ones, than are read."
@@ -75,7 +76,8 @@ class Allowance:
 
 
 def read_tree(raw: bytes, allowance: Allowance) -> Node:
-    """Split a whole message into its tree; `UnreadableMail` where there is no header line at all."""
+    """Split a whole message into its tree. A text without any header line is read as a body, with a notice; what is
+    neither mail nor text is `UnreadableMail`."""
     text = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n").lstrip(b"\n")
     if text.startswith(b"From "):  # the separator line of an mbox file
         text = text.partition(b"\n")[2]
@@ -83,8 +85,24 @@ def read_tree(raw: bytes, allowance: Allowance) -> Node:
         raise UnreadableMail("The message is empty.")
     node = _read_node(text, allowance, depth=0, default_type="text/plain")
     if not node.fields:
-        raise UnreadableMail("The message has no header line.")
+        if not _is_plain_text(text):
+            raise UnreadableMail("The message has no header line, and is not a text.")
+        allowance.notice(
+            "no_header", "The message came without any header: who sent it, and when, is not known. Its text was read."
+        )
+        node.body = text
     return node
+
+
+def _is_plain_text(text: bytes) -> bool:
+    """Whether bytes without a header can be somebody's words: no control characters, and all of it UTF-8."""
+    if _NO_TEXT.search(text):
+        return False
+    try:
+        text.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def read_attached(node: Node, allowance: Allowance, depth: int) -> Node | None:

@@ -111,6 +111,20 @@ ROWS: tuple[Row, ...] = (
         "The message is so long that only its beginning was judged: a person reads it.",
     ),
     Row(
+        lambda s: s.undated and _concerns_voting(s),
+        "Nothing says when the message arrived, and it concerns voting",
+        Action.READ,
+        "trade.undated",
+        "Nothing says when this message arrived, and every deadline is counted from that: a person looks at it.",
+    ),
+    Row(
+        lambda s: s.nobody_to_answer and _concerns_voting(s),
+        "The message names no sender, and concerns voting",
+        Action.READ,
+        "trade.no_sender",
+        "The message names nobody to answer to: a person sees whether the voter can be reached another way.",
+    ),
+    Row(
         lambda s: Flag.MANY_PEOPLE in s.flags,
         "One sender writes about several voters",
         Action.READ,

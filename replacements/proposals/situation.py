@@ -43,6 +43,8 @@ class Situation:
     sender_failed: bool = False
     hides_text: bool = False  # the message holds text that its reader is not shown
     too_long: bool = False  # only the beginning of the message was judged
+    undated: bool = False  # nothing says when the message arrived
+    nobody_to_answer: bool = False  # the message names no address to answer to
     another_place: bool = False  # besides the voter's own address it names one that is not on the record
     too_late: bool = False  # past the last moment to ask by mail
     chance: float | None = None

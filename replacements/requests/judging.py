@@ -251,6 +251,8 @@ def _message_situation(letter: Letter, reading: Reading, rules: Rules) -> Situat
         sender_failed=letter.sender.check is SenderCheck.FAIL,
         hides_text=any(n.code == "hidden_text" for n in letter.notices),
         too_long=any(n.code == TOO_LONG for n in letter.notices),
+        undated=any(n.code == "no_date" for n in letter.notices),
+        nobody_to_answer=not letter.sender.address,
     )
 
 

@@ -87,7 +87,7 @@ def _one(
     timings: bool,
 ) -> answer.Json:
     ours = office.rules.office
-    letter = parse(raw, office_addresses=own, office_server=ours.mail_server, office_name=ours.name)
+    letter = parse(raw, office_addresses=own, office_server=ours.mail_server, office_name=ours.name, received_at=at)
     judgement = judge(letter, roll=office.roll, ballots=office.ballots, rules=office.rules, at=at, history=history)
     if history is not None:
         history.add(judgement)

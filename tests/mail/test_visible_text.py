@@ -236,11 +236,18 @@ def test_an_attached_message_is_context_and_not_the_request() -> None:
 
 
 @pytest.mark.parametrize(
-    "raw", [b"", b"\r\n\r\n", b"\x00\xff\xfe", b"no header here\nat all\n", "From: a@b.example\n\nx".encode("utf-16")]
+    "raw", [b"", b"\r\n\r\n", b"\x00\xff\xfe", b"%PDF-1.4\n\xe2\xe3\xcf", "From: a@b.example\n\nx".encode("utf-16")]
 )
 def test_bytes_that_are_no_message_are_refused(raw: bytes) -> None:
     with pytest.raises(UnreadableMail):
         parse(raw)
+
+
+def test_a_text_that_lost_its_header_on_the_way_is_read_and_that_is_said() -> None:
+    letter = parse("My ballot got wet.\nCould I have another? Zoë\n".encode())
+    assert letter.new_text == "My ballot got wet.\nCould I have another? Zoë"
+    assert letter.sender.address == ""
+    assert {"no_header", "no_sender", "no_date"} <= {notice.code for notice in letter.notices}
 
 
 def test_an_mbox_separator_line_is_no_header() -> None:

@@ -281,6 +281,8 @@ def _every_situation() -> list[Situation]:
                 replace(situation, chance=0.0),
                 replace(situation, hides_text=True),
                 replace(situation, too_long=True),
+                replace(situation, undated=True),
+                replace(situation, nobody_to_answer=True),
                 replace(situation, earlier_open=3),
                 replace(situation, mailed_long_ago=False),
                 replace(situation, names_voided_ballot=True),

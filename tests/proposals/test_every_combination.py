@@ -89,6 +89,7 @@ def forbidden(situation: Situation, proposal: Proposal) -> list[str]:
         "one request is open already": s.earlier_open is not None,
         "one replacement waits already": s.replacement_waits,
         "part of the message was not judged": s.too_long or s.hides_text,
+        "nobody knows when it came, or from whom": s.undated or s.nobody_to_answer,
         "its language is not reviewed": s.language not in s.rules.office.languages,
         "it is not read surely": max(s.kinds.values(), default=0) < SURE_ENOUGH_TO_VOID,
         "not out for long enough": s.why_wanted is Cause.NOT_RECEIVED and not s.mailed_long_ago,
@@ -163,6 +164,8 @@ def situations(draw: st.DrawFn) -> Situation:
         sender_failed=draw(seldom),
         hides_text=draw(seldom),
         too_long=draw(seldom),
+        undated=draw(seldom),
+        nobody_to_answer=draw(seldom),
         another_place=draw(seldom),
         too_late=draw(seldom),
         chance=draw(st.none() | st.floats(0, 1)),
@@ -182,7 +185,7 @@ def test_any_situation_at_all_is_decided_once_and_lawfully(situation: Situation)
 def test_a_failed_sender_who_also_writes_of_something_else_gets_no_ballot() -> None:
     both = asking(Kind.SPOILED_BALLOT, Kind.OTHER)
     assert is_decided(both) is Action.REISSUE
-    for doubt in ("sender_failed", "hides_text", "too_long"):
+    for doubt in ("sender_failed", "hides_text", "too_long", "undated", "nobody_to_answer"):
         assert is_decided(replace(both, **{doubt: True})) is Action.READ
 
 
@@ -196,6 +199,11 @@ def test_no_row_below_the_one_that_decides_can_speak(situation: Situation) -> No
 
 
 @settings(max_examples=600, deadline=None)
-@given(situations(), st.sampled_from(["sender_failed", "hides_text", "too_long", "too_late", "replacement_waits"]))
+@given(
+    situations(),
+    st.sampled_from(
+        ["sender_failed", "hides_text", "too_long", "undated", "nobody_to_answer", "too_late", "replacement_waits"]
+    ),
+)
 def test_one_more_doubt_never_turns_a_proposal_into_a_reissue(situation: Situation, doubt: str) -> None:
     assert propose(replace(situation, **{doubt: True})).action is not Action.REISSUE
