@@ -28,8 +28,8 @@ def parse(
     """Read one message. `office_addresses`: the office's own, by which its mail server and its own copies are known.
     `office_server`: the name under which that server writes what it found about senders, where the rules say it;
     `office_name`: as the office calls itself, by which somebody who poses as it is known.
-    `received_at` (aware) stands in where the message carries no date. Raises `UnreadableMail` for bytes without any
-    header line."""
+    `received_at` (aware) stands in where the message carries no date. Raises `UnreadableMail` for bytes that
+    are neither a message nor a text."""
     allowance = Allowance()
     root = read_tree(raw, allowance)
     ours = frozenset(address.strip().lower() for address in office_addresses)
