@@ -16,6 +16,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from replacements.rules import shapes
 from replacements.rules.checks import checked
+from replacements.rules.mailing_sections import EnvelopeWindow, LabelSheet, OverseasMailing
 from replacements.rules.mistakes import Mistake, RulesError
 from replacements.rules.shapes import Said, Words
 
@@ -234,6 +235,10 @@ class MailingRules(Section):
         AfterValidator(shapes.service_type),
         Said('3 digits in quotes as the post assigned them, or ""', 'service_type = ""'),
     ] = ""
+    labels: Annotated[Literal["sheet", "window"], Said('"sheet" or "window"', 'labels = "sheet"')] = "sheet"
+    label_sheet: Annotated[LabelSheet, Said("where the labels are on a sheet", "across = 2")] = LabelSheet()
+    window: Annotated[EnvelopeWindow, Said("where the envelope's window is", "left = 0.5")] = EnvelopeWindow()
+    overseas: OverseasMailing = OverseasMailing()
 
 
 class DestinationTransit(Section):
