@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 
@@ -35,7 +36,7 @@ class Classes:
         self._entries: dict[str, int] = {}
         self._whole: dict[str, list[str]] = {}
         self._begin: dict[str, list[str]] = {}
-        self._follow: dict[str, list[tuple[list[str], str]]] = {}
+        self._follow: dict[str, _Following] = {}
         self._known: dict[str, frozenset[str]] = {}
         for name, entries in tomllib.loads(source.read_text(encoding="utf-8")).items():
             self.names.append(name)
@@ -46,7 +47,7 @@ class Classes:
     def _enter(self, entry: str, name: str) -> None:
         words = [w for w in entry.split("_") if w]
         if len(words) > 1:
-            self._follow.setdefault(words[0], []).append((words[1:], name))
+            self._follow.setdefault(words[0], _Following()).enter(words[1:], name, open_end=self.joined)
         elif entry.endswith("*") or self.joined:
             self._begin.setdefault(words[0].removesuffix("*"), []).append(name)
         elif words:
@@ -77,16 +78,44 @@ class Classes:
     def at(self, words: list[str], number: int) -> set[str]:
         """The classes of a word, and of the words together that begin with it."""
         found = set(self.of_word(words[number]))
-        for rest, name in self._follow.get(words[number], ()):
-            following = words[number + 1 : number + 1 + len(rest)]
-            if len(following) == len(rest) and following[:-1] == rest[:-1] and self._ends(following[-1], rest[-1]):
-                found.add(name)
+        following = self._follow.get(words[number])
+        if following is not None:
+            found.update(following.classes(words, number + 1))
         return found
 
-    def _ends(self, word: str, entry: str) -> bool:
-        if self.joined or entry.endswith("*"):
-            return word.startswith(entry.removesuffix("*"))
-        return word == entry
+
+class _Following:
+    """The entries of several words that begin with one word, by the word after it: "the" begins many, few go on."""
+
+    def __init__(self) -> None:
+        self._by_next: dict[str, list[tuple[list[str], str]]] = {}
+        self._by_start: list[tuple[str, str]] = []  # beginnings of a second and last word
+
+    def enter(self, rest: list[str], name: str, *, open_end: bool) -> None:
+        *middle, last = rest
+        last = f"{last.removesuffix('*')}*" if open_end or last.endswith("*") else last
+        if middle:
+            self._by_next.setdefault(middle[0], []).append(([*middle[1:], last], name))
+        elif last.endswith("*"):
+            self._by_start.append((last[:-1], name))
+        else:
+            self._by_next.setdefault(last, []).append(([], name))
+
+    def classes(self, words: list[str], at: int) -> Iterator[str]:
+        """The classes of the entries that go on with the words from this one on."""
+        if at >= len(words):
+            return
+        for start, name in self._by_start:
+            if words[at].startswith(start):
+                yield name
+        for rest, name in self._by_next.get(words[at], ()):
+            here = words[at + 1 : at + 1 + len(rest)]
+            if here == rest or (len(here) == len(rest) and here[:-1] == rest[:-1] and _ends(here[-1], rest[-1])):
+                yield name
+
+
+def _ends(word: str, entry: str) -> bool:
+    return word.startswith(entry[:-1]) if entry.endswith("*") else word == entry
 
 
 @cache

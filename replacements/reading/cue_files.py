@@ -17,6 +17,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 
 _NO_SPACES = frozenset({"ko", "zh", "ja"})  # written with few or no spaces between what a cue puts together
+_START = 3  # letters
 _PART = re.compile(r"\{(\w+)\}")
 
 
@@ -52,13 +53,14 @@ class CueFile:
     language: str
     cues: tuple[Cue, ...]
     words: frozenset[str]
-    needs: tuple[str, ...]
+    needs: dict[str, tuple[str, ...]]  # by their first letters, three or, where they have no more, two
     needing: dict[str, list[int]]  # the numbers of the cues that need a word; under "" those that need none
 
     def spans(self, text: str) -> Iterator[tuple[str, tuple[int, int]]]:
         """Where the phrases of every concept stand in a folded text."""
         lines: dict[int, set[tuple[int, int]] | None] = dict.fromkeys(self.needing.get("", ()))  # by the cue's number
-        for need in self.needs:
+        begun = self.needs.keys() & {text[at : at + size] for size in (2, _START) for at in range(len(text))}
+        for need in (need for start in sorted(begun) for need in self.needs[start]):
             if need in text:
                 here = _lines(text, need)
                 for number in self.needing[need]:
@@ -102,8 +104,16 @@ def cue_file(language: str) -> CueFile:
     for number, cue in enumerate(cues):
         for need in cue.needs or ("",):
             needing.setdefault(need, []).append(number)
-    needs = tuple(need for need in needing if need)
-    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())), needs, needing)
+    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())), _by_start(needing), needing)
+
+
+def _by_start(needing: dict[str, list[int]]) -> dict[str, tuple[str, ...]]:
+    """The needed words by their first letters: of more than a thousand, a letter holds the beginnings of few."""
+    found: dict[str, tuple[str, ...]] = {}
+    for need in needing:
+        if need:
+            found[need[:_START]] = (*found.get(need[:_START], ()), need)
+    return found
 
 
 def languages() -> tuple[str, ...]:

@@ -12,8 +12,8 @@ import gzip
 import hashlib
 import json
 import zlib
-from bisect import bisect_left
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from math import isfinite
@@ -37,6 +37,10 @@ GROUPS = (
 )
 LOUDEST = 8.0  # log-odds beyond this say no more to the other labels
 _NUMBERS = range(len(LABELS))
+_FIELD = 40  # bits a label: thousandths of log-odds over any number of signs
+_MASK, _MIDDLE = (1 << _FIELD) - 1, 1 << _FIELD - 1
+_LIFT = sum(_MIDDLE << _FIELD * number for number in _NUMBERS)
+_LOUDEST_SIGN = 1 << 20  # in thousandths; no weight that was learned comes near
 _MAKE_ANEW = "Make it anew with `replacements reading train --out`, or set another one."
 
 
@@ -49,45 +53,36 @@ def label_names() -> list[str]:
 class Weights:
     """Rows in the order of `LABELS`. `trust[label][kind]`: how much the cues' log-odds for a kind count for a label.
     `honest[label]`: what the log-odds of each label of its group (`GROUPS`) count for it, and a shift. `of_sign`:
-    sign -> label's number, weight in thousandths, and so on in turn."""
+    sign -> its weights for all labels in thousandths, put together in one whole number (`together`), so that those of
+    a thousand signs are added up as one sum."""
 
     bias: tuple[float, ...]
     trust: tuple[tuple[float, ...], ...]
     honest: tuple[tuple[float, ...], ...]
-    of_sign: dict[str, list[int]]
+    of_sign: dict[str, int]
     heard_with: str = ""  # `word_lists()` when they were learned
-    # The same as `of_sign` (labels in ascending order), a group apart: most letters need no topics, many no causes.
-    by_group: tuple[dict[str, list[int]], ...] = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        kinds: dict[str, list[int]] = {}
-        causes: dict[str, list[int]] = {}
-        topics: dict[str, list[int]] = {}
-        first_cause, first_topic = GROUPS[1].start, GROUPS[2].start
-        for sign, pairs in self.of_sign.items():
-            numbers = pairs[::2]
-            if not numbers or numbers[-1] < first_cause:
-                kinds[sign] = pairs
-                continue
-            at, end = 2 * bisect_left(numbers, first_cause), 2 * bisect_left(numbers, first_topic)
-            if at:
-                kinds[sign] = pairs[:at]
-            if end > at:
-                causes[sign] = pairs[at:end]
-            if end < len(pairs):
-                topics[sign] = pairs[end:]
-        apart = (kinds, causes, topics)
-        object.__setattr__(self, "by_group", apart)
+
+def together(pairs: Iterable[tuple[int, int]]) -> int:
+    """(label's number, weight in thousandths) pairs as one whole number, a field of bits for each label. Numbers made
+    so can be added: every field of the sum is the sum of the fields."""
+    return sum(weight << _FIELD * number for number, weight in pairs)
+
+
+def apart(number: int, labels: range = _NUMBERS) -> list[int]:
+    """The weights of these labels in a number that `together` made, or in a sum of such numbers."""
+    lifted = number + _LIFT  # no field is negative any more
+    return [(lifted >> _FIELD * label & _MASK) - _MIDDLE for label in labels]
 
 
 def word_lists() -> str:
     """SHA-256 over the cue files and the classes of words: what the weights are over."""
-    together = hashlib.sha256()
+    digest = hashlib.sha256()
     for folder in ("cues", "classes"):
         for file in sorted((files("replacements.reading") / folder).iterdir(), key=lambda f: f.name):
             if file.name.endswith(".toml"):
-                together.update(file.name.encode() + b"\0" + file.read_bytes() + b"\0")
-    return together.hexdigest()
+                digest.update(file.name.encode() + b"\0" + file.read_bytes() + b"\0")
+    return digest.hexdigest()
 
 
 class WeightsRefused(ValueError):
@@ -143,7 +138,7 @@ def _checked(raw: dict[str, Any]) -> Weights:
         tuple(raw["bias"]),
         tuple(tuple(row) for row in raw["trust"]),
         tuple(tuple(row) for row in raw["honest"]),
-        dict(zip(raw["signs"].split("\n"), raw["weights"], strict=True)) if raw["weights"] else {},
+        dict(zip(raw["signs"].split("\n"), map(_paired, raw["weights"]), strict=True)) if raw["weights"] else {},
         str(raw.get("heard_with", "")),
     )
     whole = (
@@ -151,14 +146,19 @@ def _checked(raw: dict[str, Any]) -> Weights:
         and all(len(row) == len(KINDS) for row in found.trust)
         and all(len(found.honest[n]) == group.stop - group.start + 1 for group in GROUPS for n in _NUMBERS[group])
         and all(isfinite(n) for row in (found.bias, *found.trust, *found.honest) for n in row)
-        and all(
-            len(pairs) % 2 == 0 and all(isinstance(n, int) for n in pairs) and all(n in _NUMBERS for n in pairs[::2])
-            for pairs in found.of_sign.values()
-        )
     )
     if not whole:
         raise ValueError("not as many weights as labels")
     return found
+
+
+def _paired(row: list[int]) -> int:
+    """One sign's weights as the file has them: label's number, weight, and so on in turn."""
+    numbers, weights = row[::2], row[1::2]
+    sound = all(isinstance(n, int) for n in row) and all(n in _NUMBERS for n in numbers)
+    if not sound or any(abs(weight) > _LOUDEST_SIGN for weight in weights):
+        raise ValueError("no weights of a sign")
+    return together(zip(numbers, weights, strict=True))
 
 
 def clipped(cues: dict[Kind, float]) -> list[float]:
@@ -192,27 +192,25 @@ def _said(signs: Signs, cues: dict[Kind, float], which: int, using: Weights | No
     odds = list(learned.bias)
     for number in range(group.start, group.stop):
         odds[number] += sum(t * c for t, c in zip(learned.trust[number], heard, strict=True))
-    of_sign = learned.by_group[which]
+    labels = _NUMBERS[group]
     for own in signs:
         scale = scale_of(own) / 1000
-        for pairs in map(of_sign.get, own):
-            if pairs:
-                for number, weight in zip(pairs[::2], pairs[1::2], strict=True):
-                    odds[number] += weight * scale
+        for number, weight in zip(labels, apart(sum(filter(None, map(learned.of_sign.get, own))), labels), strict=True):
+            odds[number] += weight * scale
     return _honest(odds[group], learned.honest[group])
 
 
 def places(signs: Signs, kind: Kind, most: int = 3) -> list[Place]:
     """The stretches of the plain form that say most for a kind, weightiest first; none that speaks against it."""
-    number, of_sign = KINDS.index(kind), weights().by_group[0]
+    number, of_sign = KINDS.index(kind), weights().of_sign
+    label = _NUMBERS[number : number + 1]
     here: dict[Place, float] = {}
     for group in signs:
         scale = scale_of(group)
         for sign, place in group.items():
-            pairs = of_sign.get(sign)
-            if pairs and place is not NOWHERE and number in pairs[::2]:
-                weight = pairs[2 * pairs[::2].index(number) + 1]
-                here[place] = here.get(place, 0.0) + weight * scale
+            known = of_sign.get(sign)
+            if known and place is not NOWHERE:
+                here[place] = here.get(place, 0.0) + apart(known, label)[0] * scale
     ordered = sorted(here.items(), key=lambda item: (-item[1], item[0]))
     return [place for place, weight in ordered[:most] if weight > 0]
 

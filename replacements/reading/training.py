@@ -18,9 +18,11 @@ from replacements.reading.learned import (
     LABELS,
     Weights,
     all_said,
+    apart,
     as_heard,
     clipped,
     label_names,
+    together,
     word_lists,
 )
 from replacements.reading.signs import Signs, scale_of
@@ -81,10 +83,11 @@ def learn(lessons: Sequence[Lesson]) -> Weights:
         first = LABELS.index(labels[0])
         place = slice(first, first + len(labels))
         weights[:, place], bias[place] = _fit(table[rows], right, asked)
-    of_sign: dict[str, list[int]] = {}
+    of_sign: dict[str, int] = {}
     for i, sign in enumerate(names):
-        for number in np.flatnonzero(np.abs(weights[i]) >= KEPT):
-            of_sign.setdefault(sign, []).extend((int(number), round(float(weights[i, number]) * 1000)))
+        kept = np.flatnonzero(np.abs(weights[i]) >= KEPT)
+        if len(kept):
+            of_sign[sign] = together((int(n), round(float(weights[i, n]) * 1000)) for n in kept)
     trust = tuple(tuple(round(float(w), 4) for w in weights[len(names) :, n]) for n in range(len(LABELS)))
     return Weights(
         tuple(round(float(b), 4) for b in bias),
@@ -190,7 +193,7 @@ def write(weights: Weights, path: Path) -> None:
         "honest": weights.honest,
         "heard_with": weights.heard_with,
         "signs": "\n".join(ordered),
-        "weights": list(ordered.values()),
+        "weights": [[n for pair in enumerate(apart(number)) if pair[1] for n in pair] for number in ordered.values()],
     }
     path.parent.mkdir(parents=True, exist_ok=True)
     text = json.dumps(raw, ensure_ascii=False, separators=(",", ":"))

@@ -70,8 +70,8 @@ def test_without_what_was_learned_of_one_kind_the_bar_is_missed(kind: Kind, monk
     whole = learned.weights()
     number = KINDS.index(kind)
     kept = {
-        sign: [n for at in range(0, len(pairs), 2) if pairs[at] != number for n in pairs[at : at + 2]]
-        for sign, pairs in whole.of_sign.items()
+        sign: learned.together((n, weight) for n, weight in enumerate(learned.apart(weights)) if n != number)
+        for sign, weights in whole.of_sign.items()
     }
     monkeypatch.setattr(learned, "_chosen", [replace(whole, of_sign=kept)])
     of_kind = measure([e for e in unseen() if kind in e.kinds])
