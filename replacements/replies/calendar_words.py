@@ -70,13 +70,15 @@ def _hour_of(clock: str, minute: str | None, half: str, language: str) -> str:
 
 
 def hour(at: datetime | time, language: str) -> str:
-    """The hour of the day, as its own zone has it: `5 pm`."""
-    if at.hour == 0 and at.minute == 0 and language == "en":
-        return "midnight"
+    """The hour of the day, as its own zone has it: `5 pm`; in Spanish with its article, `las 5:00 p. m.`."""
+    words = _calendars()[language]
+    if at.hour == 0 and at.minute == 0 and "midnight" in words:
+        return _text(language, "midnight")
     if at.hour == 12 and at.minute == 0:
         return _text(language, "noon")
     pattern = _text(language, "minute" if at.minute else "hour")
     return pattern.format(
+        article=words.get("one" if at.hour % 12 == 1 else "other", ""),
         hour=at.hour % 12 or 12,
         hour24=at.hour,
         minute=f"{at.minute:02d}",

@@ -1,4 +1,4 @@
-"""Fill a reviewed text with facts. Every reply that a voter may get is a file under `templates/replies/<language>`.
+"""Fill a reviewed text with facts. Every reply that a voter may get is a text of `sources`: a file, or an edited one.
 
 What a reply may never hold is kept out here, not left to the texts: the voter's name and ballot numbers are blank
 unless the address is on file, no address or birth date of the record is handed to a text at all, and nothing that the
@@ -13,52 +13,22 @@ import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from functools import cache, partial
-from pathlib import Path
+from functools import cache, lru_cache, partial
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+import structlog
+from jinja2 import Environment, StrictUndefined, Template
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
-from replacements.folders import TEMPLATES
 from replacements.replies import calendar_words
 from replacements.replies.html_part import html_page
+from replacements.replies.sources import FILES, FOLDER, FRAME, PROPOSALS, REPLIES, SEVERAL, TOPICS, Texts, phrases
 from replacements.rules.office import Rules
 
+__all__ = ["PROPOSALS", "TOPICS", "NoText", "Rendered", "ReplyFacts", "render"]
+
 FALLBACK = "en"
-SEVERAL = "answer/several"  # the subject of a reply with more than one answer
-PROPOSALS = (
-    "reissue",
-    "mailed",
-    "statement_first",
-    "come_in",
-    "already_back",
-    "no_ballot_out",
-    "send_materials",
-    "send_form",
-    "ask_identity",
-    "stop_reissue",
-    "remind_statement",
-    "remind_details",
-    "lapsed",
-)
-TOPICS = (
-    "deadline",
-    "postmark",
-    "drop_box",
-    "identification",
-    "witness",
-    "pen",
-    "partial",
-    "envelope",
-    "secrecy",
-    "status",
-    "counted",
-    "postage",
-    "helper",
-    "what_if",
-    "in_person",
-)
+log = structlog.get_logger()
 # What is asked for, in the order in which it is asked.
 IDENTITY_FACTS = ("name", "birth_date", "address", "voter_id")
 NEVER_CAME = frozenset({"not_received", "lost", "stolen", "undeliverable"})
@@ -111,32 +81,44 @@ class Rendered:
     html: str
 
 
-def render(template: str, language: str, facts: ReplyFacts, *, topics: tuple[str, ...] = ()) -> Rendered:
+def render(
+    template: str, language: str, facts: ReplyFacts, *, topics: tuple[str, ...] = (), texts: Texts = FILES
+) -> Rendered:
     """Fill one reviewed text. `template`: of `PROPOSALS`, or `answer` with one or more `topics`, or `answer/TOPIC`.
 
     Falls back to English as a whole where the language has no text, or is not among the office's reviewed languages.
-    Raises NoText where no reply exists under this name.
+    An edited text that cannot be filled (it was checked before, but the program may be newer) gives way to the
+    project's own. Raises NoText where no reply exists under this name.
     """
     names = _names(template, topics)
     language = language if _has_all(language, names, facts.rules) else FALLBACK
-    environment = _environment(TEMPLATES / "replies", language)
-    context = _context(facts, language)
-    filled = [_split(environment.get_template(f"{name}.txt").render(context)) for name in names]
+    context = context_of(facts, language)
+    try:
+        return _filled(names, language, context, texts)
+    except Exception as error:
+        if not texts.edited:
+            raise
+        log.warning("edited_text_failed", template=names[0], language=language, kind=type(error).__name__)
+        return _filled(names, language, context, FILES)
+
+
+def _filled(names: list[str], language: str, facts: dict[str, Any], texts: Texts) -> Rendered:
+    context = with_phrases(facts, language, texts)
+    filled = [(_subject(texts, language, name), fill(texts, language, name, context)) for name in names]
     subject, body = filled[0]
     headings: tuple[str, ...] = ()
     if len(filled) > 1:
         headings = tuple(heading for heading, _ in filled)
-        subject, _ = _split(environment.get_template(f"{SEVERAL}.txt").render(context))
-        body = "\n\n".join(f"{heading}\n\n{text}" for heading, text in filled)
-    text = _paragraphs(environment.get_template("frame.txt").render(context, body=body))
+        subject = _subject(texts, language, SEVERAL)
+        body = "\n\n".join(f"{heading}\n\n{text.strip()}" for heading, text in filled)
+    text = paragraphs(fill(texts, language, FRAME, context | {"body": body.strip()}))
     page = html_page(text, subject=subject, language=language, headings=headings)
     return Rendered(names[0], language, subject, text, page)
 
 
 def _names(template: str, topics: tuple[str, ...]) -> list[str]:
     names = [f"answer/{topic}" for topic in dict.fromkeys(topics)] if template == "answer" else [template]
-    known = {*PROPOSALS, *(f"answer/{topic}" for topic in TOPICS)}
-    unknown = [name for name in names if name not in known]
+    unknown = [name for name in names if name not in REPLIES]
     if unknown or not names:
         raise NoText(f"there is no reviewed text {', '.join(unknown) or template!r}")
     return names
@@ -145,46 +127,76 @@ def _names(template: str, topics: tuple[str, ...]) -> list[str]:
 def _has_all(language: str, names: list[str], rules: Rules) -> bool:
     if language not in calendar_words.languages() or language not in rules.office.languages:
         return False
-    folder = TEMPLATES / "replies" / language
-    return all((folder / f"{name}.txt").is_file() for name in (*names, "frame", SEVERAL))
+    return all(FILES.of(language, name) is not None for name in (*names, FRAME, SEVERAL))
 
 
-class _Files(FileSystemLoader):
-    """Text files in which a line that holds nothing but tags is no line of the text."""
+class _Phrase:
+    """A phrase that is filled where a text names it."""
 
-    def get_source(self, environment: Environment, template: str) -> tuple[str, str, Callable[[], bool]]:
-        source, path, fresh = super().get_source(environment, template)
-        return re.sub(r"^[ \t]*((?:\{%[^%\n]*%\})+)[ \t]*\n", r"\1", source, flags=re.MULTILINE), path, fresh
+    def __init__(self, fill: Callable[[], str]) -> None:
+        self._fill = fill
+
+    def __str__(self) -> str:
+        return self._fill().strip()
+
+
+def with_phrases(facts: dict[str, Any], language: str, texts: Texts) -> dict[str, Any]:
+    """The facts, and beside them every phrase by its name."""
+    context = dict(facts)
+    for name in phrases():
+        context[name] = _Phrase(partial(fill, texts, language, f"phrases/{name}", context))
+    return context
+
+
+def fill(texts: Texts, language: str, name: str, context: dict[str, Any]) -> str:
+    """One text's body, filled. Raises what the template raises, and NoText where there is none."""
+    source = texts.of(language, name)
+    if source is None:
+        raise NoText(f"there is no reviewed text {name!r} in {language}")
+    return _compiled(language, source.body).render(context)
+
+
+def _subject(texts: Texts, language: str, name: str) -> str:
+    source = texts.of(language, name)
+    if source is None or not clean(source.subject):
+        raise NoText(f"there is no subject of {name!r} in {language}")
+    return clean(source.subject)
+
+
+def tidy(body: str) -> str:
+    """A line that holds nothing but tags is no line of the text."""
+    return re.sub(r"^[ \t]*((?:\{%[^%\n]*%\})+)[ \t]*\n", r"\1", body + "\n", flags=re.MULTILINE)
+
+
+@lru_cache(maxsize=2000)  # by the words themselves: a changed text is another entry, in every process at once
+def _compiled(language: str, body: str) -> Template:
+    return environment(language).from_string(tidy(body))
 
 
 @cache
-def _environment(folder: Path, language: str) -> ImmutableSandboxedEnvironment:
-    # Plain text: nothing is escaped here; the HTML part is made from the text, where everything is.
-    environment = ImmutableSandboxedEnvironment(
-        loader=_Files(folder / language),
-        undefined=StrictUndefined,
-        autoescape=False,
-    )
-    environment.filters["full"] = partial(calendar_words.full_day, language=language)
-    environment.filters["short"] = partial(calendar_words.short_day, language=language)
-    environment.filters["hour"] = partial(calendar_words.hour, language=language)
-    return environment
+def environment(language: str) -> Environment:
+    """The sandbox that texts are filled in. Plain text: nothing is escaped here; the HTML part escapes everything."""
+    made = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=False)
+    made.filters["full"] = partial(calendar_words.full_day, language=language)
+    made.filters["short"] = partial(calendar_words.short_day, language=language)
+    made.filters["hour"] = partial(calendar_words.hour, language=language)
+    return made
 
 
-def _context(facts: ReplyFacts, language: str) -> dict[str, Any]:
+def context_of(facts: ReplyFacts, language: str) -> dict[str, Any]:
     """Everything that a text can name. Text is cleaned to one line, so that no fact can start a line of its own."""
     rules = facts.rules
     # An overseas voter has dates of their own; that somebody is one is a fact of the record.
     dates = rules.dates_for(overseas=facts.overseas and facts.on_file)
     good = min(facts.last_good_day, dates.last_request_by_mail.date()) if facts.last_good_day else None
     return {
-        "office": _clean(rules.office.name),
-        "office_mail": _clean(rules.office.address),
-        "phone": _clean(rules.office.phone),
-        "in_person": _clean(rules.office.in_person),
-        "hours": calendar_words.opening(_clean(rules.office.hours), language),
-        "website": _clean(rules.office.website),
-        "election": _clean(rules.election.name),
+        "office": clean(rules.office.name),
+        "office_mail": clean(rules.office.address),
+        "phone": clean(rules.office.phone),
+        "in_person": clean(rules.office.in_person),
+        "hours": calendar_words.opening(clean(rules.office.hours), language),
+        "website": clean(rules.office.website),
+        "election": clean(rules.election.name),
         "election_day": rules.election.date,
         "adopted": facts.adopted,
         "last_request": dates.last_request_by_mail,
@@ -195,20 +207,21 @@ def _context(facts: ReplyFacts, language: str) -> dict[str, Any]:
         "grace_until": dates.grace_until if dates.return_rule == "postmarked" else None,
         "boxes": [
             {
-                "place": _clean(box.place),
-                "address": _clean(box.address),
+                "place": clean(box.place),
+                "address": clean(box.address),
                 "open": box.open,
                 "close": box.close,
-                "hours": calendar_words.opening(_clean(box.hours), language),
+                "hours": calendar_words.opening(clean(box.hours), language),
             }
             for box in rules.drop_boxes
         ],
+        "boxes_on_last_day": any(box.close >= dates.return_by.date() for box in rules.drop_boxes),
         "witness": rules.statement.witness,
         "suspends": rules.replacements.original == "suspend",
         "postage_paid": any("postage" in item.lower() for item in rules.mailing.contents),
-        "name": _clean(facts.voter_name) if facts.on_file else "",
-        "ballot": _clean(facts.ballot_number) if facts.on_file else "",
-        "old_ballot": _clean(facts.old_ballot_number) if facts.on_file else "",
+        "name": clean(facts.voter_name) if facts.on_file else "",
+        "ballot": clean(facts.ballot_number) if facts.on_file else "",
+        "old_ballot": clean(facts.old_ballot_number) if facts.on_file else "",
         "on_file": facts.on_file,
         "mailing_day": facts.mailing_day,
         "too_slow": facts.chance is not None and facts.chance < rules.transit.threshold,
@@ -216,7 +229,7 @@ def _context(facts: ReplyFacts, language: str) -> dict[str, Any]:
         "missing": [fact for fact in IDENTITY_FACTS if fact in facts.missing] or ["name", "birth_date", "address"],
         "never_came": facts.cause in NEVER_CAME,
         "form": _term(facts.form or rules.address_change.form, language),
-        "materials": [_term(item, language) for item in facts.materials if _clean(item)],
+        "materials": [_term(item, language) for item in facts.materials if clean(item)],
         "stopped": facts.stopped,
         "lapses_on": facts.lapses_on,
         "waited_for_statement": facts.waited_for == "statement",
@@ -226,32 +239,23 @@ def _context(facts: ReplyFacts, language: str) -> dict[str, Any]:
 
 @cache
 def _terms() -> dict[str, dict[str, str]]:
-    return tomllib.loads((TEMPLATES / "replies" / "terms.toml").read_text(encoding="utf-8"))
+    return tomllib.loads((FOLDER / "terms.toml").read_text(encoding="utf-8"))
 
 
 def _term(name: str, language: str) -> str:
     """What the office names in English, in the reply's language, with the office's name behind it."""
-    name = _clean(name)
+    name = clean(name)
     known = _terms().get(language, {}).get(name.lower())
     return f"{known} ({name})" if known else name
 
 
-def _clean(text: str | None) -> str:
+def clean(text: str | None) -> str:
     """One line without control characters or marks that turn the direction of writing."""
     visible = "".join(" " if unicodedata.category(c)[0] in "CZ" else c for c in text or "")
     return " ".join(visible.split())
 
 
-def _split(filled: str) -> tuple[str, str]:
-    """The first line is the subject, the rest the text."""
-    first, _, rest = filled.lstrip().partition("\n")
-    label, _, subject = first.partition(":")
-    if label != "Subject" or not subject.strip():
-        raise NoText("the first line of a reply text must be 'Subject: …'")
-    return _clean(subject), rest.strip()
-
-
-def _paragraphs(text: str) -> str:
+def paragraphs(text: str) -> str:
     """Lines of the file joined into paragraphs; entries of lists (`- `, `1. `) stay lines."""
     done: list[str] = []
     for block in re.split(r"\n[ \t]*\n", text.strip()):
@@ -265,4 +269,5 @@ def _paragraphs(text: str) -> str:
                 lines.append(line)
         if lines:
             done.append("\n".join(lines))
-    return "\n\n".join(done) + "\n"
+    # "7:30 p. m." ends a sentence by itself
+    return re.sub(r"(?<=[^.]\.)\.(?!\.)", "", "\n\n".join(done)) + "\n"

@@ -29,7 +29,7 @@ def test_a_day_is_written_in_the_reply_s_language(language: str, full: str, shor
     ("language", "five", "half_past", "noon"),
     [
         ("en", "5 pm", "9:30 am", "noon"),
-        ("es", "5:00 p. m.", "9:30 a. m.", "12:00 del mediodía"),
+        ("es", "las 5:00 p. m.", "las 9:30 a. m.", "las 12:00 del mediodía"),
         ("vi", "17 giờ", "9 giờ 30 phút", "12 giờ trưa"),
         ("ko", "오후 5시", "오전 9시 30분", "낮 12시"),
     ],
@@ -40,11 +40,17 @@ def test_an_hour_is_written_in_the_reply_s_language(language: str, five: str, ha
     assert hour(datetime(2026, 10, 15, 12), language) == noon  # noqa: DTZ001
 
 
+def test_one_o_clock_and_midnight_have_their_own_words() -> None:
+    assert hour(datetime(2026, 10, 15, 13), "es") == "la 1:00 p. m."  # noqa: DTZ001
+    assert hour(datetime(2026, 10, 15, 0), "es") == "la medianoche"  # noqa: DTZ001
+    assert hour(datetime(2026, 10, 15, 0), "en") == "midnight"  # noqa: DTZ001
+
+
 @pytest.mark.parametrize(
     ("language", "written"),
     [
         ("en", "Monday to Friday, 8 am to 4:30 pm"),
-        ("es", "de lunes a viernes, de 8:00 a. m. a 4:30 p. m."),
+        ("es", "de lunes a viernes, de las 8:00 a. m. a las 4:30 p. m."),
         ("vi", "từ thứ Hai đến thứ Sáu, từ 8 giờ đến 16 giờ 30 phút"),
         ("ko", "월요일부터 금요일까지, 오전 8시부터 오후 4시 30분까지"),
     ],

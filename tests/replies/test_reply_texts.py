@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from replacements.folders import TEMPLATES
+from replacements.replies.sources import FOLDER, names, own
 from replacements.replies.texts import IDENTITY_FACTS, PROPOSALS, TOPICS, NoText, ReplyFacts, render
 from replacements.rules.office import Rules, parse_rules
 
@@ -57,7 +57,10 @@ def test_every_text_is_there_and_has_no_gap(name: str, language: str, text: str,
             assert reply.language == language
             assert reply.template == name
             whole = reply.subject + reply.text + reply.html
-            assert not re.search(r"\{[{%]|[%}]\}|None|Undefined|\(\)| ,|  ", re.sub(r"(?s)<head>.*?</head>", "", whole))
+            assert not re.search(
+                r"\{[{%]|[%}]\}|None|Undefined|\(\)| ,|  |\.\.|<replacements",
+                re.sub(r"(?s)<head>.*?</head>", "", whole),
+            )
             assert "(555) 555-0142" in reply.text
             assert reply.text.strip().endswith("Quillhaven County Elections")
 
@@ -194,6 +197,13 @@ def test_the_html_part_names_its_language_and_fetches_nothing(language: str) -> 
 
 
 def test_no_two_languages_share_a_text() -> None:
-    for name in (*NAMES, "frame", "phrases"):
-        files = [(TEMPLATES / "replies" / language / f"{name}.txt").read_text("utf-8") for language in LANGUAGES]
-        assert len(set(files)) == len(LANGUAGES)
+    for name in names():
+        texts = [own(language, name) for language in LANGUAGES]
+        assert None not in texts, name
+        assert len({(text.subject, text.body) for text in texts if text}) == len(LANGUAGES), name
+
+
+def test_no_file_of_a_text_is_left_unused() -> None:
+    for language in LANGUAGES:
+        files = {str(path.relative_to(FOLDER / language)) for path in (FOLDER / language).rglob("*.txt")}
+        assert files == {f"{name}.txt" for name in names()}
