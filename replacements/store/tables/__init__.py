@@ -10,6 +10,7 @@ from replacements.store.tables.health import Condition
 from replacements.store.tables.mail import Message, RawMail, Reply, Sighting
 from replacements.store.tables.mailings import Mailing, Packet, Signature, Stock
 from replacements.store.tables.people import Account, Look, SignIn
+from replacements.store.tables.replies import ReplyText, ReplyTextDecision
 from replacements.store.tables.requests import Correction, Request
 from replacements.store.tables.roll import NameCount, RollBucket, RollImport, RollLines, VoterChange, VoterRow
 
@@ -32,6 +33,8 @@ __all__ = [
     "Packet",
     "RawMail",
     "Reply",
+    "ReplyText",
+    "ReplyTextDecision",
     "Request",
     "RollBucket",
     "RollImport",
