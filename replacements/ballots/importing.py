@@ -333,7 +333,12 @@ def _insert(session: Session, new: list[BallotLine], election_id: str) -> None:
 
 def _added(new: list[BallotLine], election_id: str, at: datetime) -> list[Event]:
     def details(line: BallotLine) -> dict[str, Any]:
-        found: dict[str, Any] = {"state": line.state, "style": line.style}
+        found: dict[str, Any] = {
+            "state": line.state,
+            "style": line.style,
+            "mailed_on": _iso(line.mailed_on),
+            "returned_on": _iso(line.returned_on),
+        }
         if line.replaces:
             found["replaces"] = line.replaces
         if line.void_reason:
@@ -359,5 +364,10 @@ def _changed(
             details["replaces"] = replaces
         if reason := change.get("void_reason"):
             details["reason"] = reason
+        details |= {name: _iso(change[name]) for name in ("mailed_on", "returned_on") if name in change}
         events.append(Event("import_changed", election_id, BY, at, number, row.voter_id, details))
     return events
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None

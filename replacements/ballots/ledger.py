@@ -18,7 +18,8 @@ from hashlib import sha256
 from json.encoder import encode_basestring as quoted
 from typing import Any
 
-from sqlalchemy import Row, insert, select
+from sqlalchemy import Row, func, insert, select
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from replacements.store.database import lock_ledger
@@ -43,11 +44,15 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """The first entry that is not as it was written. `how`: "changed", "removed" or "out of order"."""
+    """The first entry that is not as it was written. `how`: "changed", "removed" or "out of order".
+
+    `since`: where a whole chain was calculated anew, the first entry that may be where that began; else 0.
+    """
 
     seq: int
     how: str
     text: str
+    since: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +152,7 @@ def _entry(
     )
 
 
-_COLUMNS = (
+_COLUMNS: tuple[Any, ...] = (
     LedgerEntry.seq,
     LedgerEntry.at,
     LedgerEntry.event,
@@ -161,51 +166,126 @@ _COLUMNS = (
 )
 
 
-def verify(session: Session, *, anchor: tuple[int, str] | None = None) -> Verdict:
+def verify(
+    session: Session, *, anchor: tuple[int, str] | None = None, rungs: Iterable[tuple[int, str]] = ()
+) -> Verdict:
     """Read the whole chain and name the first broken entry.
 
     `anchor` is a count of entries and the head at that count, kept outside the database: with it, entries cut off the
-    end (or a chain that was calculated anew as a whole) are found too.
+    end (or a chain that was calculated anew as a whole) are found too. `rungs` are more of them, from the same hand:
+    the closer they stand, the closer a chain that was calculated anew is told to the entry where that begins.
     """
-    entries, head = 0, BEFORE_THE_FIRST
+    kept = dict(rungs) | (dict([anchor]) if anchor else {})
+    reading = _Reading(kept)
     rows = session.execute(select(*_COLUMNS).order_by(LedgerEntry.seq), execution_options={"yield_per": ROWS_AT_A_TIME})
-    for row in rows:
-        seq, at, event, election, ballot, voter, by, details, prev_hash, own_hash = row
-        ballot_json = "null" if ballot is None else quoted(ballot)
-        voter_json = "null" if voter is None else quoted(voter)
-        entry = (
-            f'{prev_hash}{{"at":{quoted(at)},"ballot_number":{ballot_json},"by":{quoted(by)},"details":{details},'
-            f'"election_id":{quoted(election)},"event":{quoted(event)},"seq":{seq},"voter_id":{voter_json}}}'
-        )
-        whole = sha256(entry.encode()).hexdigest() == own_hash
-        if seq != entries + 1 or prev_hash != head or not whole:
-            rows.close()
-            return Verdict(entries, head, _how(session, row, entries, whole))
-        entries, head = seq, own_hash
-        if anchor is not None and entries == anchor[0] and head != anchor[1]:
-            rows.close()
-            text = f"Entry {seq} is not the one that was on record: its hash was {anchor[1]}, now it is {head}."
-            return Verdict(entries - 1, prev_hash, Broken(seq, "changed", text))
-    if anchor is not None and entries < anchor[0]:
-        text = f"There were {anchor[0]} entries on record; entries {entries + 1} to {anchor[0]} are gone."
-        return Verdict(entries, head, Broken(entries + 1, "removed", text))
-    return Verdict(entries, head)
+    try:
+        for row in rows:
+            if not reading.follows(*row):
+                rows.close()
+                return Verdict(reading.entries, reading.head, reading.how(session, row))
+    except (DBAPIError, UnicodeError):  # bytes that are no text: what cannot be read is found one by one
+        session.rollback()
+        return _one_by_one(session, reading)
+    return reading.end()
 
 
-def _how(session: Session, row: Row[*tuple[Any, ...]], entries: int, whole: bool) -> Broken:
+def _one_by_one(session: Session, reading: _Reading) -> Verdict:
+    """The same, an entry at a time, from where the reading stands: names an entry that the database cannot hand out."""
+    for seq in session.scalars(select(LedgerEntry.seq).where(LedgerEntry.seq > reading.entries)).all():
+        try:
+            row = session.execute(select(*_COLUMNS).where(LedgerEntry.seq == seq)).one()
+        except (DBAPIError, UnicodeError):
+            session.rollback()
+            text = f"Entry {seq} is not as it was written: it holds bytes that are no text."
+            return Verdict(reading.entries, reading.head, Broken(seq, "changed", text))
+        if not reading.follows(*row):
+            return Verdict(reading.entries, reading.head, reading.how(session, row))
+    return reading.end()
+
+
+class _Reading:
+    """How far the chain was read and found in order, and what is to be found on the way (`kept`: hash by number)."""
+
+    __slots__ = ("entries", "head", "kept", "last_kept", "missed")
+
+    def __init__(self, kept: Mapping[int, str]) -> None:
+        self.entries, self.head = 0, BEFORE_THE_FIRST
+        self.kept, self.last_kept, self.missed = kept, 0, False
+
+    def follows(
+        self,
+        seq: int,
+        at: str,
+        event: str,
+        election: str,
+        ballot: str | None,
+        voter: str | None,
+        by: str,
+        details: str,
+        prev_hash: str,
+        own_hash: str,
+    ) -> bool:
+        """Whether this entry is whole and is the next one. `details` is put in as it stands, see `_entry`."""
+        try:
+            ballot_json = "null" if ballot is None else quoted(ballot)
+            voter_json = "null" if voter is None else quoted(voter)
+            entry = (
+                f'{prev_hash}{{"at":{quoted(at)},"ballot_number":{ballot_json},"by":{quoted(by)},"details":{details},'
+                f'"election_id":{quoted(election)},"event":{quoted(event)},"seq":{seq},"voter_id":{voter_json}}}'
+            )
+        except TypeError:  # a number or bytes where text stood
+            return False
+        if sha256(entry.encode()).hexdigest() != own_hash or prev_hash != self.head or seq != self.entries + 1:
+            return False
+        if seq in self.kept:
+            if self.kept[seq] != own_hash:
+                self.missed = True
+                return False
+            self.last_kept = seq
+        self.entries, self.head = seq, own_hash
+        return True
+
+    def how(self, session: Session, row: Row[*tuple[Any, ...]]) -> Broken:
+        """What is the matter with the entry that did not follow."""
+        if self.missed:
+            since = self.last_kept + 1
+            where = f"Entry {row.seq} is" if since == row.seq else f"The entries {since} to {row.seq} are"
+            text = (
+                f"{where} not what was on record: the hash of entry {row.seq} was {self.kept[row.seq]}, "
+                f"now it is {row.hash}. Whoever changed it calculated every later hash anew."
+            )
+            return Broken(row.seq, "changed", text, since=since)
+        return _how(session, row, self.entries)
+
+    def end(self) -> Verdict:
+        """The chain was read to its end: is anything missing that was on record?"""
+        longest = max(self.kept, default=0)
+        if self.entries >= longest:
+            return Verdict(self.entries, self.head)
+        gone = f"entry {longest} is" if self.entries + 1 == longest else f"entries {self.entries + 1} to {longest} are"
+        text = f"There were {longest} entries on record; {gone} gone."
+        return Verdict(self.entries, self.head, Broken(self.entries + 1, "removed", text))
+
+
+def _how(session: Session, row: Row[*tuple[Any, ...]], entries: int) -> Broken:
     expected = entries + 1
     if row.seq < expected:
         return Broken(row.seq, "out of order", f"The chain begins at 1, but there is an entry {row.seq}.")
     if row.seq > expected:
         return Broken(expected, "removed", f"Entry {expected} is gone: after {entries} comes {row.seq}.")
-    if whole:
-        text = f"Entry {expected} is whole, but it does not follow the entry before it."
-        return Broken(expected, "out of order", text)
-    last = session.scalar(select(LedgerEntry.seq).order_by(LedgerEntry.seq.desc()).limit(1)) or expected
+    changed = f"Entry {expected} is not as it was written: its hash does not fit its content."
     data = {column.key: value for column, value in zip(_COLUMNS, row, strict=True) if column.key != "hash"}
     prev_hash = data.pop("prev_hash")
-    for place in range(1, last + 1):
-        if chained(prev_hash, _entry(**{**data, "seq": place})) == row.hash:
-            text = f"Entry {expected} was written as entry {place} and stands in the wrong place."
+    try:
+        if chained(prev_hash, _entry(**data)) == row.hash:
+            text = f"Entry {expected} is whole, but it does not follow the entry before it."
             return Broken(expected, "out of order", text)
-    return Broken(expected, "changed", f"Entry {expected} is not as it was written: its hash does not fit its content.")
+        # Was it written for another place? More places than there are entries (and some that are gone) there are not.
+        places = (session.scalar(select(func.count()).select_from(LedgerEntry)) or 0) + 1_000
+        for place in range(1, places + 1):
+            if chained(prev_hash, _entry(**{**data, "seq": place})) == row.hash:
+                text = f"Entry {expected} was written as entry {place} and stands in the wrong place."
+                return Broken(expected, "out of order", text)
+    except (TypeError, UnicodeError):  # a number or bytes where text stood
+        return Broken(expected, "changed", changed)
+    return Broken(expected, "changed", changed)

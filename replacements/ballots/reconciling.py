@@ -7,7 +7,6 @@ replacement = replacements issued. Every difference is named to the ballot; none
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -16,10 +15,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.ballots.life import CANCELLED, ORIGINAL_FIRST
-from replacements.store.tables import BALLOT_STATES, LIVE_STATES, Ballot, LedgerEntry
+from replacements.ballots.rebuilding import rebuild
+from replacements.store.tables import BALLOT_STATES, LIVE_STATES, Ballot
 
-_STATE_IS_EVENT = frozenset({"voided", "suspended", "returned", "accepted", "challenged", "undeliverable"})
-_SAID_OTHERWISE = {"imported", "import_changed", "reissued", "reinstated", "cured"}
 _NO_LONGER_STANDS = (CANCELLED, ORIGINAL_FIRST)
 
 
@@ -173,52 +171,11 @@ def _from_table(session: Session, election_id: str) -> dict[str, _Found]:
 
 
 def _from_ledger(session: Session, election_id: str) -> tuple[dict[str, _Found], list[Difference]]:
-    """Where each ballot is after all its events, from nothing but the events."""
-    found: dict[str, _Found] = {}
-    differences: list[Difference] = []
-    rows = session.execute(
-        select(LedgerEntry.event, LedgerEntry.ballot_number, LedgerEntry.voter_id, LedgerEntry.details)
-        .where(
-            LedgerEntry.election_id == election_id,
-            LedgerEntry.ballot_number.is_not(None),
-            LedgerEntry.event.in_(_STATE_IS_EVENT | _SAID_OTHERWISE),
-        )
-        .order_by(LedgerEntry.seq)
-        .execution_options(yield_per=5_000)
-    )
-    for event, number, voter_id, text in rows:
-        details = json.loads(text)
-        if number is None:
-            continue
-        if event in ("imported", "reissued"):
-            if number in found:
-                differences.append(Difference(number, "was issued twice by the ledger"))
-            state = details.get("state", "issued")
-            because = details.get("reason") if state == "voided" else None
-            found[number] = _Found(details["style"], state, details.get("replaces"), because, voter_id)
-            continue
-        ballot = found.get(number)
-        if ballot is None:
-            differences.append(Difference(number, f"is {event} by the ledger before any event issued it"))
-            ballot = found[number] = _Found(details.get("style", ""), "issued", None, None, voter_id)
-        _happened(ballot, event, details)
-    return found, differences
-
-
-def _happened(ballot: _Found, event: str, details: Mapping[str, str]) -> None:
-    if event == "import_changed":
-        ballot.state, ballot.style = details["state"], details["style"]
-        ballot.replaces = details.get("replaces", ballot.replaces)
-        ballot.ended_because = details.get("reason", ballot.ended_because) if ballot.state == "voided" else None
-    elif event == "reinstated":
-        ballot.state, ballot.ended_because = details["to"], None
-        ballot.ends = []
-    elif event == "cured":
-        ballot.state = "returned"
-    else:
-        ballot.state = event
-        ballot.ended_because = details.get("reason", ballot.ended_because)
-        if "replaced_by" in details:
-            ballot.ends.append(details["replaced_by"])
-        elif event in ("returned", "accepted"):
-            ballot.ends = []  # a suspended original that was back first
+    """Where each ballot is after all its events, from nothing but the events; what cannot have happened is named."""
+    rebuilt = rebuild(session, election_id)
+    found = {
+        number: _Found(ballot.style, ballot.state, ballot.replaces, ballot.void_reason, ballot.voter_id, ballot.ends)
+        for number, ballot in rebuilt.ballots.items()
+    }
+    wrong = [Difference(one.number, f"by entry {one.seq} of the ledger: {one.text}") for one in rebuilt.wrong]
+    return found, wrong
