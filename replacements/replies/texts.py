@@ -47,7 +47,7 @@ class ReplyFacts:
     `materials`: names from the office's packet contents. `stopped`: None while it is not decided.
     `overseas`: the voter has the dates of `[dates.overseas]`. `lapses_on`: the day on which a request that waits is
     closed. `waited_for`: "statement" or "details", what a lapsed request waited for. `open_for_post`: a ballot can
-    still be asked for by mail."""
+    still be asked for by mail. `names_election`: several elections are open, so the reply says which it is about."""
 
     rules: Rules
     adopted: bool
@@ -67,6 +67,7 @@ class ReplyFacts:
     lapses_on: date | None = None
     waited_for: str = ""
     open_for_post: bool = True
+    names_election: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +235,7 @@ def context_of(facts: ReplyFacts, language: str) -> dict[str, Any]:
         "lapses_on": facts.lapses_on,
         "waited_for_statement": facts.waited_for == "statement",
         "open_for_post": facts.open_for_post,
+        "names_election": facts.names_election,
     }
 
 
