@@ -14,10 +14,12 @@ import click
 from rich.progress import Progress
 from rich.table import Table
 
-from replacements.ballots import handover, ledger
+from replacements.ballots import handover
+from replacements.ballots.heads import HeadTrouble
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out
+from replacements.commands.ledger import ledger_group
 from replacements.commands.reading import reading
 from replacements.commands.roll_weights import weights_command
 from replacements.commands.rules import rules
@@ -43,6 +45,7 @@ EXPECTED = (
     accounts.AccountTrouble,
     passwords.PasswordRefused,
     handover.NoSuchHandOver,
+    HeadTrouble,
     learned.WeightsRefused,
     TeachingError,
 )
@@ -75,6 +78,7 @@ def main(ctx: click.Context, data: Path | None) -> None:
             raise Trouble(str(trouble)) from trouble
 
 
+main.add_command(ledger_group)
 main.add_command(reading)
 main.add_command(rules)
 
@@ -240,23 +244,6 @@ def ballots_import(settings: Settings, file: Path, strict: bool) -> None:
     for disagreement in report.disagreements:
         click.echo(f"Disagreement, ballot {disagreement.number}: {disagreement.text}")
     _refused(report.refused, report.taken)
-
-
-@main.group(name="ledger")
-def ledger_group() -> None:
-    """The ledger: every event of every ballot, chained by SHA-256."""
-
-
-@ledger_group.command(name="verify")
-@click.pass_obj
-def ledger_verify(settings: Settings) -> None:
-    """Check the whole chain. Exit status 1 and the first broken entry named where it does not hold."""
-    with open_database(settings).read() as session:
-        verdict = ledger.verify(session)
-    if verdict.broken is not None:
-        click.echo(f"BROKEN: {verdict.broken}", err=True)
-        raise SystemExit(1)
-    click.echo(f"The ledger holds: {verdict.entries} entries, head {verdict.head}")
 
 
 @main.command()

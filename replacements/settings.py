@@ -11,6 +11,7 @@
 | REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
 | REPLACEMENTS_WEIGHTS | the office's own weights of the reading (`replacements reading train`) | the package's own |
 | REPLACEMENTS_ROLL_WEIGHTS | what was measured on the roll (`replacements roll weights`) | `<data>/roll-weights.toml` |
+| REPLACEMENTS_LEDGER_KEY | key that signs the ledger's head (`replacements ledger key`) | `<data>/ledger-key` |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
 
@@ -46,6 +47,7 @@ class Settings:
     https: bool = False
     weights: Path | None = None
     roll_weights: Path = Path("roll-weights.toml")
+    ledger_key: Path = Path("ledger-key")
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None, *, data: Path | None = None) -> Settings:
@@ -65,6 +67,7 @@ class Settings:
             https=env.get("REPLACEMENTS_HTTPS", "no").lower() in ("yes", "true", "1"),
             weights=Path(env["REPLACEMENTS_WEIGHTS"]).resolve() if env.get("REPLACEMENTS_WEIGHTS") else None,
             roll_weights=Path(env.get("REPLACEMENTS_ROLL_WEIGHTS") or folder / "roll-weights.toml").resolve(),
+            ledger_key=Path(env.get("REPLACEMENTS_LEDGER_KEY") or folder / "ledger-key").resolve(),
         )
 
     def weights_in_use(self) -> Path | None:

@@ -132,6 +132,20 @@ def moment(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="microseconds")
 
 
+def canonical_entry(row: LedgerEntry) -> str:
+    """The text that an entry's hash is over, after the hash before it."""
+    return _entry(
+        seq=row.seq,
+        at=row.at,
+        event=row.event,
+        election_id=row.election_id,
+        ballot_number=row.ballot_number,
+        voter_id=row.voter_id,
+        by=row.by,
+        details=row.details,
+    )
+
+
 def _entry(
     *,
     seq: int,
