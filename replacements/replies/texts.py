@@ -95,15 +95,16 @@ def render(
     language = language if _has_all(language, names, facts.rules) else FALLBACK
     context = context_of(facts, language)
     try:
-        return _filled(names, language, context, texts)
+        return fill_whole(names, language, context, texts)
     except Exception as error:
         if not texts.edited:
             raise
         log.warning("edited_text_failed", template=names[0], language=language, kind=type(error).__name__)
-        return _filled(names, language, context, FILES)
+        return fill_whole(names, language, context, FILES)
 
 
-def _filled(names: list[str], language: str, facts: dict[str, Any], texts: Texts) -> Rendered:
+def fill_whole(names: list[str], language: str, facts: dict[str, Any], texts: Texts) -> Rendered:
+    """A reply of one text or more within the frame, filled with `facts` as `context_of` gives them."""
     context = with_phrases(facts, language, texts)
     filled = [(_subject(texts, language, name), fill(texts, language, name, context)) for name in names]
     subject, body = filled[0]
