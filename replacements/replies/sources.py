@@ -31,6 +31,7 @@ PROPOSALS = (
     "remind_statement",
     "remind_details",
     "lapsed",
+    "complete_statement",
 )
 TOPICS = (
     "deadline",

@@ -47,7 +47,8 @@ class ReplyFacts:
     `materials`: names from the office's packet contents. `stopped`: None while it is not decided.
     `overseas`: the voter has the dates of `[dates.overseas]`. `lapses_on`: the day on which a request that waits is
     closed. `waited_for`: "statement" or "details", what a lapsed request waited for. `open_for_post`: a ballot can
-    still be asked for by mail. `names_election`: several elections are open, so the reply says which it is about."""
+    still be asked for by mail. `names_election`: several elections are open, so the reply says which it is about.
+    `lacking`: what the voter's statement lacks, of `Statement.parts`."""
 
     rules: Rules
     adopted: bool
@@ -68,6 +69,7 @@ class ReplyFacts:
     waited_for: str = ""
     open_for_post: bool = True
     names_election: bool = False
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,6 +239,8 @@ def context_of(facts: ReplyFacts, language: str) -> dict[str, Any]:
         "waited_for_statement": facts.waited_for == "statement",
         "open_for_post": facts.open_for_post,
         "names_election": facts.names_election,
+        "lacking": [_term(part, language) for part in facts.lacking or rules.statement.parts],
+        "cure_until": rules.statement.cure_until,
     }
 
 

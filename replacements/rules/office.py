@@ -28,6 +28,7 @@ Date = date  # a field of that name would hide the type
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 ReturnRule = Literal["received", "postmarked"]
 Evidence = Annotated[str, AfterValidator(shapes.identity_facts)]
+WITNESS = "signature of a witness"
 RETURN_RULE = Said('"received" or "postmarked"', 'return_rule = "postmarked"')
 
 
@@ -124,6 +125,13 @@ class Statement(Section):
         Words, Said("a list of what the statement asks for", 'fields = ["name", "registered address", "signature"]')
     ] = ("name", "registered address", "signature")
     witness: Annotated[bool, Said("true or false", "witness = false")] = False
+    # Until when a statement may be completed; left out: replies say to ask for the last day.
+    cure_until: Annotated[datetime | None, Said("a date with a time", "cure_until = 2026-11-06T17:00:00")] = None
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """All that a statement may lack."""
+        return (*self.fields, *((WITNESS,) if self.witness else ()))
 
 
 class DropBox(Section):
@@ -316,6 +324,16 @@ class Waiting(Section):
     ] = Wait()
 
 
+class ReturnDesk(Section):
+    """`[return_desk]`: the reasons that the post may have written on a packet that it brings back."""
+
+    post_reasons: Annotated[
+        Words,
+        Field(min_length=1),
+        Said("a list of reasons, as the post writes them", 'post_reasons = ["vacant", "refused"]'),
+    ] = shapes.POST_REASONS
+
+
 class Retention(Section):
     """`[retention]`. Default: 52 USC 20701, 22 months after a federal election."""
 
@@ -350,6 +368,7 @@ class Rules(Section):
     transit: Transit = Transit()
     approval: Approval = Approval()
     waiting: Waiting = Waiting()
+    return_desk: ReturnDesk = ReturnDesk()
     retention: Retention = Retention()
     columns: Columns = Columns()
 

@@ -26,6 +26,24 @@ CONTENTS = (
     "identification notice if required",
     "postage-paid return mailer",
 )
+# What the post writes on a packet that it brings back: common practice, from memory; an office may list its own.
+POST_REASONS = (
+    "not deliverable as addressed",
+    "attempted, not known",
+    "moved, left no address",
+    "forwarding time expired",
+    "insufficient address",
+    "no such number",
+    "no such street",
+    "no mail receptacle",
+    "vacant",
+    "unclaimed",
+    "refused",
+    "temporarily away",
+    "box closed",
+    "deceased",
+    "no reason given",
+)
 IDENTITY_FACTS = frozenset({"birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file"})
 SUM_TOLERANCE = 0.01
 LONGEST_DAYS = 60
