@@ -94,7 +94,8 @@ def _set_up(database: Database, folder: Path, at: datetime) -> None:
         import_roll(session, county.roll)
         import_ballots(session, county.ballots, election_id=force.election_id, at=at)
         for style in session.scalars(select(VoterRow.style).distinct().order_by(VoterRow.style)):
-            stock.count(session, force.election_id, style, STOCK_PER_STYLE, by="demo", at=at)
+            for by in ("demo", "demo, second person"):
+                stock.enter(session, force.election_id, style, "counted", STOCK_PER_STYLE, by=by, at=at)
         for person in county.accounts:
             accounts.create(
                 session,

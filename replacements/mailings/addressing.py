@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from replacements.mailings.delivery_line import DATA, can_be_delivered, capitals, delivery_line, unit_line
+from replacements.mailings.layout import Layout
 from replacements.mailings.lettering import fits, lacks, printable
 from replacements.store.tables import VoterRow
 
 AT_HOME = frozenset({"", "US", "USA", "U S", "U S A", "UNITED STATES", "UNITED STATES OF AMERICA"})
-MOST_LINES = 6
+MILITARY_POST = frozenset({"APO", "FPO", "DPO"})  # Publication 28, section 238: the "city" of a military address
+MILITARY_STATES = frozenset({"AA", "AE", "AP"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,28 +67,32 @@ def states() -> dict[str, str]:
     return {row["code"]: row["code"] for row in rows} | {row["name"]: row["code"] for row in rows}
 
 
-def label_for(address: Address) -> Label:
-    """The label for an address. A fault repeats nothing of the address but an unknown state."""
+def label_for(address: Address, layout: Layout, *, postal: bool) -> Label:
+    """The label for an address in this layout, with room left for a postal barcode or not.
+
+    A fault repeats nothing of the address but an unknown state.
+    """
     if not address.name.strip():
         return Label((), "the record has no name")
     if not address.street.strip():
         return Label((), "the address has no street")
     abroad = capitals(address.country) not in AT_HOME
-    lines, fault = _abroad(address) if abroad else _at_home(address)
+    lines, fault = _abroad(address) if abroad else _at_home(address, layout.line_width)
     if fault:
         return Label((), fault)
     lines = [printable(line) for line in (capitals(address.name), *lines)]
     for line in lines:
         if missing := lacks(line):
             return Label((), f"the letters {missing!r} cannot be printed on a label")
-        if not fits(line):
+        if not fits(line, layout.line_width):
             return Label((), f"a line of {len(line)} characters is too long for the label")
-    if len(lines) > MOST_LINES:
-        return Label((), f"the address has {len(lines)} lines; a label has room for {MOST_LINES}")
+    most = layout.most_lines(postal=postal and not abroad)
+    if len(lines) > most:
+        return Label((), f"the address has {len(lines)} lines; a label has room for {most}")
     return Label(tuple(lines))
 
 
-def _at_home(address: Address) -> tuple[list[str], str]:
+def _at_home(address: Address, room: float) -> tuple[list[str], str]:
     street, unit = delivery_line(address.street), unit_line(address.unit)
     if not can_be_delivered(street):
         return [], "the address has neither a house number nor a PO box"
@@ -94,21 +100,25 @@ def _at_home(address: Address) -> tuple[list[str], str]:
     if state is None:
         found = address.state.strip()
         return [], f"there is no state {found!r}" if found else "the address has no state"
-    if not address.city.strip():
+    city = capitals(address.city)
+    if not city:
         return [], "the address has no city"
+    if (city in MILITARY_POST) != (state in MILITARY_STATES):
+        return [], "APO, FPO and DPO go with AA, AE or AP, and no other city does"
     code = re.fullmatch(r"([0-9]{5})(?:[- ]?([0-9]{4}))?", address.zip.strip())
     if code is None:
         return [], "the ZIP code is not 5 or 9 digits" if address.zip.strip() else "the address has no ZIP code"
     zip_code = f"{code[1]}-{code[2]}" if code[2] else code[1]
-    return [*_with_unit(street, unit), f"{capitals(address.city)} {state} {zip_code}"], ""
+    return [*_with_unit(street, unit, room), f"{city} {state} {zip_code}"], ""
 
 
-def _with_unit(street: str, unit: str) -> list[str]:
+def _with_unit(street: str, unit: str, room: float) -> list[str]:
     """The unit at the end of the delivery line; where it does not fit there, or is no unit, on the line above."""
     if not unit or street.endswith(f" {unit}"):
         return [street]
     together = f"{street} {unit}"
-    if unit.startswith(("C/O ", "ATTN ", "PMB ")) or street.startswith(("PO BOX", "RR ", "HC ")) or not fits(together):
+    apart = unit.startswith(("C/O ", "ATTN ", "PMB ")) or street.startswith(("PO BOX", "RR ", "HC "))
+    if apart or not fits(together, room):
         return [unit, street]
     return [together]
 

@@ -1,11 +1,13 @@
-"""Closing a mailing: at the cut-off its packets are frozen, each with the lines of its label, and a manifest is made.
+"""Closing a mailing: at the cut-off its packets are frozen, each with its label and postal numbers; a manifest is made.
 
-A packet that cannot be addressed stays out, with the reason, and waits in the next mailing; the mailing goes on.
+A packet that cannot be addressed stays out, with the reason, and waits in the next mailing; the mailing goes on. What
+goes to voters overseas by the office's electronic channel is listed apart: it is sent, not packed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -13,8 +15,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.ballots.ledger import Event, append_many
-from replacements.mailings import manifest
-from replacements.mailings.addressing import Address, Label, label_for
+from replacements.mailings import manifest, postal_barcode
+from replacements.mailings.addressing import Address, label_for
+from replacements.mailings.layout import Layout
 from replacements.mailings.queue import locked_mailing, open_mailing_from
 from replacements.rules.calendar import mailing_after
 from replacements.rules.office import Rules
@@ -45,6 +48,7 @@ def close(session: Session, mailing_id: int, *, rules: Rules, by: str, at: datet
     left_out: list[dict[str, Any]] = []
     events: list[Event] = []
     faulty: list[Packet] = []
+    freezing = _Freezing(rules, Layout.of(rules), mailing)
     for packet in packets:
         voter = voters.get(packet.voter_id)
         ballot = ballots.get(packet.ballot_number or "")
@@ -56,13 +60,12 @@ def close(session: Session, mailing_id: int, *, rules: Rules, by: str, at: datet
             )
             left_out.append({"packet": packet.id, "ballot": packet.ballot_number, "fault": packet.fault})
             continue
-        label = label_for(Address.of(voter)) if voter is not None else Label((), "the voter is no longer on the roll")
-        if label.fault or voter is None:
-            packet.fault = label.fault
+        fault = freezing.freeze(packet, voter)
+        if fault or voter is None:
+            packet.fault = fault
             faulty.append(packet)
             left_out.append({"packet": packet.id, "ballot": packet.ballot_number, "fault": packet.fault})
             continue
-        packet.state, packet.fault, packet.label = "frozen", None, list(label.lines)
         lines.append(_line(packet, voter, ballot))
     if faulty:
         day = mailing_after(rules, mailing.goes_on)
@@ -70,12 +73,45 @@ def close(session: Session, mailing_id: int, *, rules: Rules, by: str, at: datet
         for packet in faulty:
             packet.mailing_id = later.id
     mailing.state, mailing.closed_at, mailing.closed_by = "closed", at, by
-    mailing.manifest = manifest.build(mailing, lines, left_out, by=by, at=at)
-    counts = {name: mailing.manifest[name] for name in ("total", "ballots", "by_style", "sha256")}
+    mailing.manifest = manifest.build(mailing, lines, left_out, layout=freezing.layout.record(), by=by, at=at)
+    counts = {name: mailing.manifest[name] for name in ("total", "ballots", "electronic", "by_style", "sha256")}
     counts |= {"mailing": mailing.id, "goes_on": mailing.goes_on.isoformat(), "left_out": len(left_out)}
     events.append(Event("mailing_closed", mailing.election_id, by, at, details=counts))
     append_many(session, events)
     return mailing
+
+
+@dataclass(frozen=True, slots=True)
+class _Freezing:
+    """How the packets of one mailing are frozen."""
+
+    rules: Rules
+    layout: Layout
+    mailing: Mailing
+
+    def freeze(self, packet: Packet, voter: VoterRow | None) -> str:
+        """Freeze a packet, or return why it cannot be sent."""
+        if voter is None:
+            return "the voter is no longer on the roll"
+        if self._electronic(packet, voter):
+            packet.channel, packet.label, packet.tracking, packet.routing = "electronic", None, None, None
+        else:
+            label = label_for(Address.of(voter), self.layout, postal=postal_barcode.is_printed(self.rules))
+            if label.fault:
+                return label.fault
+            numbers = postal_barcode.of_packet(self.rules, packet.id, packet.ballot_number, label)
+            packet.channel, packet.label = "post", list(label.lines)
+            packet.tracking, packet.routing = numbers or (None, None)
+        packet.state, packet.fault = "frozen", None
+        return ""
+
+    def _electronic(self, packet: Packet, voter: VoterRow) -> bool:
+        """Does the office's own system send this ballot? Only to voters overseas who can be reached so."""
+        overseas = self.rules.mailing.overseas
+        if not voter.overseas or packet.ballot_number is None or not (voter.email or "").strip():
+            return False
+        late = overseas.by_post_until is not None and self.mailing.goes_on > overseas.by_post_until
+        return late or overseas.channel == "electronic"
 
 
 def _line(packet: Packet, voter: VoterRow, ballot: Ballot | None) -> dict[str, Any]:
@@ -87,6 +123,7 @@ def _line(packet: Packet, voter: VoterRow, ballot: Ballot | None) -> dict[str, A
         "language": voter.language,
         "overseas": voter.overseas,
         "id_required": voter.id_required,
+        "channel": packet.channel,
         "contents": list(packet.contents),
     }
 

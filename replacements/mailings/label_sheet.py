@@ -1,7 +1,7 @@
-"""Labels on letter paper: ten to a sheet, two across and five down, each 4 by 2 inches.
+"""Labels on sheets, or a page for each packet whose address an envelope's window shows. As the mailing was closed.
 
 On each: the ballot's number to read and as Code 128, the address as it was frozen, and below it the postal barcode
-where the office's rules name a service type and the packet holds a ballot for an address at home.
+where one was frozen with it.
 """
 
 from __future__ import annotations
@@ -16,35 +16,30 @@ from reportlab.lib.units import inch
 from reportlab.pdfgen.canvas import Canvas
 
 from replacements.mailings import postal_barcode
-from replacements.mailings.lettering import LABEL_HEIGHT, LABEL_WIDTH, SIDE, size_for, typeface
-from replacements.rules.office import Rules
+from replacements.mailings.layout import EDGE, HEAD, LINE_SPACING, POSTAL_ROOM, WINDOW_EDGE, Layout, Place
+from replacements.mailings.lettering import SIDE, size_for, typeface
 from replacements.store.tables import Packet
 
-ACROSS, DOWN = 2, 5
-LEFT, TOP = 0.156 * inch, 0.5 * inch  # margins of the sheet
-BETWEEN = 0.188 * inch  # between the two columns
 NUMBER_SIZE = 9.0
 CODE_WIDTH, CODE_HEIGHT = 0.9, 22.0  # points: one module, and the bars' height
-HEAD = 0.5 * inch  # the part with the ballot's number
 POSTAL_FROM_BELOW = 0.12 * inch
-POSTAL_ROOM = 0.36 * inch  # bars with clear space above and below
-LINE_SPACING = 1.2
+PAGE_MARGIN = 0.7 * inch
 
 
-def draw(packets: Sequence[Packet], rules: Rules, *, title: str) -> bytes:
-    """A PDF with a label for each packet, in order. `packets` are frozen or mailed."""
+def draw(packets: Sequence[Packet], layout: Layout, *, title: str) -> bytes:
+    """A PDF with a label for each packet, in order. `packets` are frozen or mailed, and go by post."""
     face = typeface()
     file = BytesIO()
     canvas = Canvas(file, pagesize=letter, invariant=1)
     canvas.setTitle(title)
-    per_sheet = ACROSS * DOWN
-    for place, packet in enumerate(packets):
-        if place and place % per_sheet == 0:
+    for number, packet in enumerate(packets):
+        if number and number % layout.per_sheet == 0:
             canvas.showPage()
-        row, column = divmod(place % per_sheet, ACROSS)
-        x = LEFT + column * (LABEL_WIDTH + BETWEEN)
-        y = letter[1] - TOP - (row + 1) * LABEL_HEIGHT
-        _label(canvas, packet, rules, x, y)
+        place = layout.place(number)
+        if layout.on == "window":
+            _page(canvas, packet, layout, place)
+        else:
+            _label(canvas, packet, layout, place)
     if not packets:
         canvas.setFont(face.plain, NUMBER_SIZE)
         canvas.drawString(inch, letter[1] - inch, "No labels: this mailing has no packets.")
@@ -52,39 +47,57 @@ def draw(packets: Sequence[Packet], rules: Rules, *, title: str) -> bytes:
     return file.getvalue()
 
 
-def _label(canvas: Canvas, packet: Packet, rules: Rules, x: float, y: float) -> None:
-    """One label, its lower left corner at (x, y)."""
-    face = typeface()
+def _label(canvas: Canvas, packet: Packet, layout: Layout, place: Place) -> None:
+    """One label of a sheet: the number above, the address below it, the postal barcode last."""
+    top = place.y + layout.height - EDGE
+    _number(canvas, packet, place.x + SIDE, place.x + layout.width - SIDE, top)
+    bars = _postal(packet)
+    below = place.y + (POSTAL_FROM_BELOW + POSTAL_ROOM if bars else EDGE)
+    height = place.y + layout.height - HEAD - below
+    _address(canvas, packet, layout, place.x + SIDE, below, height)
+    if bars is not None:
+        bars.drawOn(canvas, place.x + SIDE, place.y + POSTAL_FROM_BELOW)
+
+
+def _page(canvas: Canvas, packet: Packet, layout: Layout, place: Place) -> None:
+    """One page that is folded behind a window: the address and the barcode in it, the number outside of it."""
+    _number(canvas, packet, PAGE_MARGIN, letter[0] - PAGE_MARGIN, letter[1] - PAGE_MARGIN)
+    bars = _postal(packet)
+    height = layout.address_height(postal=bars is not None)
+    below = place.y + layout.height - WINDOW_EDGE - height
+    _address(canvas, packet, layout, place.x + SIDE, below, height)
+    if bars is not None:
+        bars.drawOn(canvas, place.x + SIDE, place.y + WINDOW_EDGE)
+
+
+def _number(canvas: Canvas, packet: Packet, left: float, right: float, top: float) -> None:
+    """The ballot's number at the left, the same as Code 128 at the right, both hanging from `top`."""
+    canvas.setFont(typeface().bold, NUMBER_SIZE)
+    if packet.ballot_number is None:
+        canvas.drawString(left, top - NUMBER_SIZE, f"Packet {packet.id}: no ballot")
+        return
+    canvas.drawString(left, top - NUMBER_SIZE, f"Ballot {packet.ballot_number}")
+    code = Code128(packet.ballot_number, barWidth=CODE_WIDTH, barHeight=CODE_HEIGHT, quiet=0)
+    code.drawOn(canvas, right - code.width, top - CODE_HEIGHT)
+
+
+def _address(canvas: Canvas, packet: Packet, layout: Layout, x: float, below: float, height: float) -> None:
+    """The address, as large as it may be, in the middle of the room from `below` on upwards."""
     lines = [str(line) for line in packet.label or ()]
-    top = y + LABEL_HEIGHT - 0.14 * inch
-    canvas.setFont(face.bold, NUMBER_SIZE)
-    if packet.ballot_number is not None:
-        canvas.drawString(x + SIDE, top - NUMBER_SIZE, f"Ballot {packet.ballot_number}")
-        code = Code128(packet.ballot_number, barWidth=CODE_WIDTH, barHeight=CODE_HEIGHT, quiet=0)
-        code.drawOn(canvas, x + LABEL_WIDTH - SIDE - code.width, top - CODE_HEIGHT)
-    else:
-        canvas.drawString(x + SIDE, top - NUMBER_SIZE, f"Packet {packet.id}: no ballot")
-    bars = _postal(packet, rules, lines)
-    below = y + (POSTAL_FROM_BELOW + POSTAL_ROOM if bars else 0.14 * inch)
-    height = y + LABEL_HEIGHT - HEAD - below
-    size = size_for(lines, height=height)
+    size = size_for(lines, room=layout.line_width, height=height)
     line_height = size * LINE_SPACING
     baseline = below + (height + len(lines) * line_height) / 2 - size
-    canvas.setFont(face.plain, size)
+    canvas.setFont(typeface().plain, size)
     for line in lines:
-        canvas.drawString(x + SIDE, baseline, line)
+        canvas.drawString(x, baseline, line)
         baseline -= line_height
-    if bars is not None:
-        bars.drawOn(canvas, x + SIDE, y + POSTAL_FROM_BELOW)
 
 
-def _postal(packet: Packet, rules: Rules, lines: Sequence[str]) -> USPS_4State | None:
-    """The postal barcode. Only on a ballot: service types of ballots are for live ballots and nothing else."""
-    if packet.ballot_number is None or not lines:
+def _postal(packet: Packet) -> USPS_4State | None:
+    """The postal barcode as it was frozen, checked again: nothing is drawn that was not."""
+    if packet.tracking is None or packet.routing is None:
         return None
-    numbers = postal_barcode.payload(rules, packet.id, lines[-1])
-    if numbers is None or not numbers[1]:
-        return None  # no routing code: the last line is a country's
-    bars = USPS_4State(*numbers)
+    postal_barcode.check(packet.tracking, packet.routing)
+    bars = USPS_4State(packet.tracking, packet.routing)
     bars.widthSize = bars.heightSize = 0.5  # the middle of what the standard allows, for printers that scale a little
     return bars

@@ -14,7 +14,6 @@ from reportlab.lib.units import inch
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
-LABEL_WIDTH, LABEL_HEIGHT = 4 * inch, 2 * inch
 SIDE = 0.2 * inch  # clear at both sides of a label
 LARGEST, SMALLEST = 11.0, 8.0  # points; postal machines read 8 points and more (DMM 202, from memory)
 
@@ -66,17 +65,17 @@ def width(text: str, size: float, *, bold: bool = False) -> float:
     return float(pdfmetrics.stringWidth(text, face.bold if bold else face.plain, size))
 
 
-def fits(line: str) -> bool:
-    """Does a line fit on a label at the smallest size?"""
-    return width(line, SMALLEST) <= LABEL_WIDTH - 2 * SIDE
+def fits(line: str, room: float) -> bool:
+    """Does a line fit into so many points at the smallest size?"""
+    return width(line, SMALLEST) <= room
 
 
-def size_for(lines: list[str], *, height: float) -> float:
-    """The largest size (points, in halves) at which these lines fit a label; `height` in points is what there is."""
+def size_for(lines: list[str], *, room: float, height: float) -> float:
+    """The largest size (points, in halves) at which these lines fit; `room` and `height` in points is what there is."""
+    widest = max((width(line, 1.0) for line in lines), default=0.0)
     size = LARGEST
-    room = LABEL_WIDTH - 2 * SIDE
     while size > SMALLEST:
-        if all(width(line, size) <= room for line in lines) and len(lines) * size * 1.2 <= height:
+        if widest * size <= room and len(lines) * size * 1.2 <= height:
             break
         size -= 0.5
     return size

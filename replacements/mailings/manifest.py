@@ -26,10 +26,15 @@ def build(
     lines: Iterable[Mapping[str, Any]],
     left_out: Sequence[Mapping[str, Any]],
     *,
+    layout: Mapping[str, Any],
     by: str,
     at: datetime,
 ) -> dict[str, Any]:
-    """A manifest from the frozen packets' lines (`packet`, `ballot`, `style`, …) and from those that stay out."""
+    """A manifest from the frozen packets' lines (`packet`, `ballot`, `style`, …) and from those that stay out.
+
+    `total`, `ballots`, `materials`, `by_style` count what goes by post; `electronic` what the office's own system
+    sends. `numbers` are those of all ballots.
+    """
     return _counted(
         {
             "mailing": mailing.id,
@@ -37,6 +42,7 @@ def build(
             "goes_on": mailing.goes_on.isoformat(),
             "closed_at": at.astimezone(UTC).isoformat(timespec="seconds"),
             "closed_by": by,
+            "layout": dict(layout),
             "lines": [dict(line) for line in lines],
             "left_out": [dict(line) for line in left_out],
             "taken_out": [],
@@ -60,12 +66,19 @@ def without(manifest: Mapping[str, Any], packet_id: int, *, by: str, at: datetim
     )
 
 
+def by_post(manifest: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The lines of packets that are filled and mailed."""
+    return [line for line in manifest["lines"] if line.get("channel", "post") == "post"]
+
+
 def _counted(manifest: dict[str, Any]) -> dict[str, Any]:
-    ballots = [line for line in manifest["lines"] if line["ballot"] is not None]
-    manifest["total"] = len(manifest["lines"])
+    posted = by_post(manifest)
+    ballots = [line for line in posted if line["ballot"] is not None]
+    manifest["total"] = len(posted)
     manifest["ballots"] = len(ballots)
-    manifest["materials"] = manifest["total"] - len(ballots)
+    manifest["materials"] = len(posted) - len(ballots)
+    manifest["electronic"] = len(manifest["lines"]) - len(posted)
     manifest["by_style"] = dict(sorted(Counter(line["style"] for line in ballots).items()))
-    manifest["numbers"] = sorted(line["ballot"] for line in ballots)
+    manifest["numbers"] = sorted(line["ballot"] for line in manifest["lines"] if line["ballot"] is not None)
     manifest["sha256"] = hash_of(manifest)
     return manifest

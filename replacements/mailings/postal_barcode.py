@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 
+from replacements.mailings.addressing import Label
 from replacements.rules.office import Rules
 from replacements.rules.shapes import RETIRED_SERVICE_TYPES
 
@@ -32,6 +33,20 @@ def check(tracking: str, routing: str) -> None:
         raise BadBarcode(f"a routing code has 0, 5, 9 or 11 digits, this one has {len(routing)} characters")
 
 
+def is_printed(rules: Rules) -> bool:
+    """Do the rules name what a postal barcode needs: the office's own service type and mailer id?"""
+    return bool(rules.mailing.service_type and rules.mailing.mailer_id)
+
+
+def of_packet(rules: Rules, packet_id: int, ballot_number: str | None, label: Label) -> tuple[str, str] | None:
+    """The numbers for a frozen packet; None where none are printed: without a ballot (service types of ballots are for
+    live ballots and nothing else), and abroad (no routing code: the last line is a country's)."""
+    if ballot_number is None or not label.lines:
+        return None
+    numbers = payload(rules, packet_id, label.lines[-1])
+    return numbers if numbers is not None and numbers[1] else None
+
+
 def payload(rules: Rules, packet_id: int, city_line: str) -> tuple[str, str] | None:
     """Tracking and routing code of a packet, checked; None where the rules name no service type or no mailer id.
 
@@ -39,7 +54,7 @@ def payload(rules: Rules, packet_id: int, city_line: str) -> tuple[str, str] | N
     are not used again within 45 days). The routing code is the ZIP code at the end of the label's city line.
     """
     mailing = rules.mailing
-    if not mailing.service_type or not mailing.mailer_id:
+    if not is_printed(rules):
         return None
     digits = 15 - len(mailing.mailer_id)
     serial = f"{packet_id % 10**digits:0{digits}d}"

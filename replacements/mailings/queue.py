@@ -217,6 +217,48 @@ def queue_again(session: Session, packet_id: int, *, rules: Rules, by: str, at: 
     return packet
 
 
+def put_off(session: Session, packet_id: int, *, rules: Rules, by: str, at: datetime, reason: str) -> Packet:
+    """Take a packet out of its mailing and put what it holds into the next one. Returns the packet that goes.
+
+    A packet whose ballot is no longer to be mailed is pulled, and returned as it is: it goes nowhere. Raises
+    NotPossible where the packet is mailed, or there is none.
+    """
+    mailing, packet = locked_packet(session, packet_id)
+    if packet.state == "pulled":
+        return queue_again(session, packet_id, rules=rules, by=by, at=at)
+    day = next_mailing(rules, at)
+    if mailing.goes_on >= day:
+        day = mailing_after(rules, mailing.goes_on)
+    following = open_mailing_from(session, election_id=mailing.election_id, rules=rules, day=day)  # mailings first
+    pull(session, packet_id, by=by, at=at, reason=reason)
+    if packet.ballot_number is not None:
+        ballot = locked(session, packet.ballot_number)
+        if ballot.state != "issued" or ballot.mailed_on is not None:
+            return packet
+    fresh = Packet(
+        mailing_id=following.id,
+        request_id=packet.request_id,
+        voter_id=packet.voter_id,
+        ballot_number=packet.ballot_number,
+        contents=list(packet.contents),
+        state="queued",
+        queued_at=packet.queued_at,
+    )
+    session.add(fresh)
+    session.flush()
+    append(
+        session,
+        event="packet_queued_again",
+        election_id=mailing.election_id,
+        by=by,
+        at=at,
+        ballot_number=fresh.ballot_number,
+        voter_id=fresh.voter_id,
+        details={"packet": fresh.id, "mailing": following.id, "instead_of": packet.id},
+    )
+    return fresh
+
+
 def pull_waiting(session: Session, ballot_number: str, *, by: str, at: datetime, reason: str) -> Packet | None:
     """Take a ballot's packet out of a mailing that is still open, before the ballot is taken back.
 

@@ -1,75 +1,115 @@
-"""Signing a mailing off: two people count what lies before them, each alone, and both counts must be the manifest's."""
+"""Signing a mailing off: two people count what lies before them, each alone; all counts must be the manifest's.
+
+A signature is for a manifest, named by its hash. Whatever changes the manifest of a closed mailing leaves the
+signatures of before on record, and they count no longer.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.ballots.ledger import append
-from replacements.ballots.life import NotPossible, mark_mailed
+from replacements.ballots.life import mark_mailed
 from replacements.mailings import stock
-from replacements.mailings.queue import locked_mailing, locked_packet, packets_of
+from replacements.mailings.queue import locked_mailing, packets_of
 from replacements.store.tables import Ballot, Mailing, Packet, Signature
 
 SIGNATURES_NEEDED = 2
 
 
 @dataclass(frozen=True, slots=True)
+class Counts:
+    """What one person counted: ballots taken from the stacks, packets with a label, packets sealed; and how many
+    ballots the office's electronic channel sent, where it sends any."""
+
+    picked: int
+    labelled: int
+    sealed: int
+    electronic: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Signed:
     """What a signature did. `state`: refused, signed (the first of two), mailed. `text` is for the person who signed.
 
-    `mailed` holds the packets that this very signature sent out, empty otherwise."""
+    `mailed` holds the packets that this very signature sent out, empty otherwise; `on` the day that they went."""
 
     state: str
     text: str
     mailed: tuple[Packet, ...] = ()
+    on: date | None = None
 
 
-def sign(session: Session, mailing_id: int, *, account: str, counted: int, at: datetime) -> Signed:
-    """Sign a closed mailing with the number of packets counted. The second signature mails it.
+def valid_signatures(session: Session, mailing: Mailing) -> Sequence[Signature]:
+    """The signatures that count: those for the manifest as it is now, in their order."""
+    sha256 = (mailing.manifest or {}).get("sha256", "")
+    wanted = select(Signature).where(Signature.mailing_id == mailing.id, Signature.sha256 == sha256)
+    return session.scalars(wanted.order_by(Signature.id)).all()
 
-    A refusal changes nothing and is no exception: the count goes on. Raises NotPossible where there is no such mailing.
+
+def sign(
+    session: Session, mailing_id: int, *, account: str, counts: Counts, at: datetime, today: date | None = None
+) -> Signed:
+    """Sign a closed mailing with what was counted. The second signature mails it.
+
+    `today` is the office's day: a mailing that is signed late went on that day, not on the one it was made for. A
+    refusal changes nothing and is no exception: the count goes on. Raises NotPossible where there is no such mailing.
     """
     mailing = locked_mailing(session, mailing_id)
-    refusal = _refusal(session, mailing, account, counted)
-    if refusal:
+    refusal = _refusal(session, mailing, account, counts)
+    if refusal or mailing.manifest is None:
         return Signed("refused", refusal)
-    earlier = session.scalars(select(Signature.account).where(Signature.mailing_id == mailing.id)).all()
-    session.add(Signature(mailing_id=mailing.id, account=account, counted=counted, at=at))
+    earlier = [signature.account for signature in valid_signatures(session, mailing)]
+    electronic = counts.electronic if mailing.manifest.get("electronic") else None
+    session.add(
+        Signature(
+            mailing_id=mailing.id,
+            account=account,
+            picked=counts.picked,
+            labelled=counts.labelled,
+            sealed=counts.sealed,
+            electronic=electronic,
+            sha256=mailing.manifest["sha256"],
+            at=at,
+        )
+    )
     session.flush()
     if len(earlier) + 1 < SIGNATURES_NEEDED:
-        _record(session, "mailing_signed", mailing, account, at, counted)
-        return Signed("signed", f"Signed with {_packets(counted)}. A second person must count and sign.")
+        _record(session, "mailing_signed", mailing, account, at, counts)
+        return Signed("signed", f"Signed with {_packets(counts.sealed)}. A second person must count and sign.")
+    on = max(mailing.goes_on, today or mailing.goes_on)
     packets = packets_of(session, mailing.id, "frozen")
     numbers = [packet.ballot_number for packet in packets if packet.ballot_number is not None]
     if numbers:
-        mark_mailed(session, numbers=numbers, on=mailing.goes_on, by=account, at=at)
+        mark_mailed(session, numbers=numbers, on=on, by=account, at=at)
     for packet in packets:
         packet.state = "mailed"
     mailing.state, mailing.mailed_at = "mailed", at
-    stock.use(session, mailing.election_id, (mailing.manifest or {}).get("by_style", {}))
-    _record(session, "mailing_signed", mailing, account, at, counted)
-    _record(session, "mailing_mailed", mailing, account, at, counted)
-    return Signed("mailed", f"Signed by two people with {_packets(counted)}: the mailing is out.", tuple(packets))
+    stock.use(session, mailing, mailing.manifest["by_style"], signed=(earlier[0], account), at=at)
+    _record(session, "mailing_signed", mailing, account, at, counts)
+    _record(session, "mailing_mailed", mailing, account, at, counts)
+    text = f"Signed by two people with {_packets(counts.sealed)}: the mailing is out."
+    return Signed("mailed", text, tuple(packets), on)
 
 
-def _refusal(session: Session, mailing: Mailing, account: str, counted: int) -> str:
+def _refusal(session: Session, mailing: Mailing, account: str, counts: Counts) -> str:
     """Why this signature cannot be taken, in plain words; "" if it can."""
     if mailing.state == "open":
         return "This mailing is still open. Close it first; then count, and sign."
     if mailing.state != "closed" or mailing.manifest is None:
         return "This mailing was signed by two people and is mailed; there is nothing left to sign."
-    before = select(Signature.id).where(Signature.mailing_id == mailing.id, Signature.account == account)
-    if session.scalar(before) is not None:
+    if account in {signature.account for signature in valid_signatures(session, mailing)}:
         return "You have signed this mailing already. The second signature must be another person's."
-    expected = mailing.manifest["total"]
-    if counted != expected:
+    if wrong := _wrong_counts(mailing.manifest, counts):
         return (
-            f"You counted {_packets(counted)}, but the manifest says {expected}. Count again; "
-            "if the count stays, find out which packet is missing or too many before anybody signs."
+            f"{' '.join(wrong)} Count again; if the count stays, find out what is missing or too many before anybody "
+            "signs."
         )
     dead = session.scalars(
         select(Ballot.number)
@@ -87,34 +127,26 @@ def _refusal(session: Session, mailing: Mailing, account: str, counted: int) -> 
     return ""
 
 
+def _wrong_counts(manifest: Mapping[str, Any], counts: Counts) -> list[str]:
+    """A sentence for each count that is not the manifest's."""
+    wanted = (
+        ("ballots picked", counts.picked, manifest["ballots"]),
+        ("packets labelled", counts.labelled, manifest["total"]),
+        ("packets sealed", counts.sealed, manifest["total"]),
+        ("ballots sent electronically", counts.electronic, manifest.get("electronic", 0)),
+    )
+    return [
+        f"You counted {counted} {what}, but the manifest says {expected}."
+        for what, counted, expected in wanted
+        if counted != expected
+    ]
+
+
 def _packets(number: int) -> str:
     return f"{number} packet{'' if number == 1 else 's'}"
 
 
-def _record(session: Session, event: str, mailing: Mailing, account: str, at: datetime, counted: int) -> None:
+def _record(session: Session, event: str, mailing: Mailing, account: str, at: datetime, counts: Counts) -> None:
     sha256 = (mailing.manifest or {}).get("sha256", "")
-    details = {"mailing": mailing.id, "goes_on": mailing.goes_on.isoformat(), "counted": counted, "sha256": sha256}
+    details = {"mailing": mailing.id, "goes_on": mailing.goes_on.isoformat(), "sha256": sha256, **asdict(counts)}
     append(session, event=event, election_id=mailing.election_id, by=account, at=at, details=details)
-
-
-def reprint(session: Session, packet_id: int, *, by: str, at: datetime) -> Packet:
-    """Record that a jammed or spoiled label is printed again: the same number, one more print.
-
-    Raises NotPossible where there is no such packet or its label is not frozen yet.
-    """
-    mailing, packet = locked_packet(session, packet_id)
-    if packet.state not in ("frozen", "mailed"):
-        state = "was pulled" if packet.state == "pulled" else "has no label before its mailing is closed"
-        raise NotPossible(f"Packet {packet_id} {state}; there is nothing to print again.")
-    packet.printed += 1
-    append(
-        session,
-        event="label_reprinted",
-        election_id=mailing.election_id,
-        by=by,
-        at=at,
-        ballot_number=packet.ballot_number,
-        voter_id=packet.voter_id,
-        details={"packet": packet.id, "mailing": mailing.id, "times": packet.printed},
-    )
-    return packet

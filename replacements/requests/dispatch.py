@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 import structlog
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.mailings import closing, signing
-from replacements.mailings.signing import Signed
+from replacements.mailings.signing import Counts, Signed
+from replacements.replies import wording
 from replacements.replies.texts import render
 from replacements.requests import drafting, office
 from replacements.requests.carrying_out import queue_reply
@@ -57,19 +58,22 @@ def close(database: Database, mailing_id: int, *, by: str, at: datetime) -> None
             closing.close(session, mailing_id, rules=force.rules, by=by, at=at)
 
 
-def sign(database: Database, mailing_id: int, *, account: str, counted: int, at: datetime) -> Signed:
+def sign(database: Database, mailing_id: int, *, account: str, counts: Counts, at: datetime) -> Signed:
     """One of two signatures. With the second the ballots are mailed and every voter is told, in one transaction."""
     with database.write() as session:
-        signed = signing.sign(session, mailing_id, account=account, counted=counted, at=at)
         force = office.in_force(session)
-        if force is not None and signed.mailed:
-            mailing = session.get_one(Mailing, mailing_id)
+        today = local(force.rules, at).date() if force is not None else None
+        signed = signing.sign(session, mailing_id, account=account, counts=counts, at=at, today=today)
+        if force is not None and signed.on is not None:
             for packet in signed.mailed:
-                _tell(session, packet, mailing, force, at=at)
+                _tell(session, packet, signed.on, force, at=at)
         return signed
 
 
-def _tell(session: Session, packet: Packet, mailing: Mailing, force: InForce, *, at: datetime) -> None:
+def _tell(session: Session, packet: Packet, mailed_on: date, force: InForce, *, at: datetime) -> None:
+    """Tell the voter that the ballot is in the post. What goes electronically tells them itself."""
+    if packet.channel != "post":
+        return
     if packet.request_id is None or packet.ballot_number is None:
         return
     request = session.get_one(Request, packet.request_id)
@@ -85,11 +89,12 @@ def _tell(session: Session, packet: Packet, mailing: Mailing, force: InForce, *,
             on_file=is_on_file(message.sender, voter),
             rules=force.rules,
             adopted=force.adopted,
-            in_time=for_voter(force.rules, mailing.goes_on, voter),
+            in_time=for_voter(force.rules, mailed_on, voter),
             cause=request.cause or "",
             old_number=request.voided_ballot or "",
             new_number=packet.ballot_number,
-            mailing_day=mailing.goes_on,
+            mailing_day=mailed_on,
         ),
+        texts=wording.in_force(session),
     )
     queue_reply(session, request, force, message, rendered, seed=f"packet/{packet.id}", at=at)

@@ -17,6 +17,7 @@ from replacements.people.permissions import Permission
 from replacements.rules.calendar import local
 from replacements.store.tables import Message
 from replacements.web.guard import Here, here
+from replacements.web.unsettled import unsigned_mailings
 
 WITHHELD = "withheld"
 
@@ -229,5 +230,6 @@ def install(app: Flask) -> None:
             "menu": menu(looker),
             "Permission": Permission,
             "words": words,
+            "unsigned_mailings": unsigned_mailings,
             "WITHHELD": WITHHELD,
         }

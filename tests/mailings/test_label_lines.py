@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from replacements.mailings import lettering
-from replacements.mailings.addressing import Address, label_for
+from replacements.mailings import addressing, lettering
+from replacements.mailings.addressing import Address, Label
 from replacements.mailings.delivery_line import can_be_delivered, capitals, delivery_line, unit_line
-from replacements.mailings.lettering import LABEL_WIDTH, SIDE, SMALLEST, fits, lacks, printable, width
+from replacements.mailings.layout import Layout
+from replacements.mailings.lettering import SMALLEST, fits, lacks, printable, width
+
+SHEET = Layout("sheet", 2, 5, 288.0, 144.0, 11.2, 36.0, 13.5, 0.0)  # labels of 4 by 2 inches
+
+
+def label_for(written: Address, layout: Layout = SHEET) -> Label:
+    return addressing.label_for(written, layout, postal=True)
 
 
 def address(**parts: str) -> Address:
@@ -76,9 +83,27 @@ def test_a_long_unit_goes_on_the_line_above() -> None:
 
 
 def test_a_line_fits_or_it_does_not() -> None:
-    assert fits("W" * 10)
-    assert not fits("W" * 80)
-    assert width("W" * 80, SMALLEST) > LABEL_WIDTH - 2 * SIDE
+    assert fits("W" * 10, SHEET.line_width)
+    assert not fits("W" * 80, SHEET.line_width)
+    assert width("W" * 80, SMALLEST) > SHEET.line_width
+
+
+def test_what_fits_a_wide_label_may_be_too_long_for_a_window() -> None:
+    window = Layout("window", 1, 1, 252.0, 81.0, 36.0, 151.2, 0.0, 0.0)  # 3.5 inches wide
+    written = address(name="W" * 32)
+    assert label_for(written).lines
+    assert "too long" in label_for(written, window).fault
+
+
+def test_more_lines_than_a_low_label_has_room_for_stop_it() -> None:
+    low = Layout("sheet", 2, 10, 288.0, 76.0, 11.2, 36.0, 13.5, 0.0)
+    assert "room for 0" in label_for(address(), low).fault
+    assert addressing.label_for(address(), low, postal=False).lines  # without a barcode there is room
+
+
+@pytest.mark.parametrize("parts", [{"city": "APO"}, {"state": "AE", "zip": "09021"}, {"city": "FPO", "state": "CA"}])
+def test_military_cities_go_with_military_states_and_no_other_does(parts: dict[str, str]) -> None:
+    assert "APO, FPO and DPO" in label_for(address(**parts)).fault
 
 
 def test_letters_that_the_typeface_lacks_lose_their_accents_or_stop_the_label() -> None:

@@ -13,7 +13,7 @@ from sqlalchemy import func, select
 from replacements.ballots import ledger, life
 from replacements.mailings.closing import close
 from replacements.mailings.queue import open_mailing, pull_waiting, queue_packet
-from replacements.mailings.signing import sign
+from replacements.mailings.signing import Counts, sign
 from replacements.rules.office import Rules
 from replacements.store.database import Database
 from replacements.store.tables import LIVE_STATES, Ballot, Mailing, VoterRow
@@ -83,7 +83,9 @@ def test_reissues_withdrawals_and_closings_at_once(
             for account in ("joel", "ines"):
                 with office.write() as session:
                     manifest = session.get_one(Mailing, mailing_id).manifest or {}
-                    sign(session, mailing_id, account=account, counted=manifest.get("total", 0), at=MORNING)
+                    total = manifest.get("total", 0)
+                    counts = Counts(picked=total, labelled=total, sealed=total)
+                    sign(session, mailing_id, account=account, counts=counts, at=MORNING)
 
     work: list[Callable[[], None]] = [partial(ask_and_withdraw, place) for place in range(VOTERS)]
     threads = [threading.Thread(target=guarded, args=(each,)) for each in [*work, close_the_next, sign_what_is_closed]]

@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from replacements.ballots import ledger
 from replacements.ballots.reconciling import reconcile
+from replacements.mailings.signing import Counts
 from replacements.proposals.types import Action
 from replacements.requests import deciding, dispatch
 from replacements.requests.deciding import Refused, Stale
@@ -206,9 +207,9 @@ def test_with_the_second_signature_ballots_are_mailed_and_voters_told(at_work: O
     assert dispatch.close_due(at_work.database, now=MONDAY.replace(hour=14, minute=29)) == 0
     assert dispatch.close_due(at_work.database, now=cut_off) == 1
     assert dispatch.close_due(at_work.database, now=cut_off) == 0
-    dispatch.sign(at_work.database, mailing_id, account="mona", counted=1, at=cut_off)
+    dispatch.sign(at_work.database, mailing_id, account="mona", counts=Counts(1, 1, 1), at=cut_off)
     assert [r.template for r in replies(at_work, request)] == ["reissue"]
-    dispatch.sign(at_work.database, mailing_id, account="sue", counted=1, at=cut_off)
+    dispatch.sign(at_work.database, mailing_id, account="sue", counts=Counts(1, 1, 1), at=cut_off)
     told = replies(at_work, request)
     assert [r.template for r in told] == ["reissue", "mailed"]
     assert issued in told[1].text

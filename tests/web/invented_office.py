@@ -27,7 +27,7 @@ from replacements.store.tables import (
     RawMail,
     Reply,
     Request,
-    Stock,
+    StockEntry,
     VoterRow,
 )
 from replacements.web.app import create_app
@@ -216,7 +216,8 @@ def seed(database: Database, *, adopted: bool = True) -> None:
                 queued_at=NOW,
             )
         )
-        session.add(Stock(election_id=election, style="F-2", on_hand=40))
+        counted = {"kind": "opening", "state": "agreed", "number": 40, "change": 40}
+        session.add(StockEntry(election_id=election, style="F-2", first_by="mail_room", first_at=NOW, **counted))
         session.add(Condition(name="mailbox", ok=False, text="The mail server does not answer.", at=NOW))
         session.add(
             Reply(

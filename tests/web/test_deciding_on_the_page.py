@@ -131,10 +131,12 @@ def test_papers_are_printed_when_the_mailing_is_closed(site: Site, paper: str) -
 def test_two_people_count_and_sign_and_then_the_mailing_is_out(site: Site) -> None:
     first, second = site.client("mail_room"), site.client("supervisor")
     _after(first, "/mailings/1/close")
-    assert "manifest says 1" in _after(first, "/mailings/1/sign", counted="2")
-    assert "second person" in _after(first, "/mailings/1/sign", counted="1")
-    assert "You have signed" in _after(first, "/mailings/1/sign", counted="1")
-    assert "the mailing is out" in _after(second, "/mailings/1/sign", counted="1")
+    three = {"picked": "1", "labelled": "1", "sealed": "1"}
+    assert "2 packets sealed, but the manifest says 1" in _after(first, "/mailings/1/sign", **{**three, "sealed": "2"})
+    assert "Enter what you counted" in _after(first, "/mailings/1/sign", picked="1", sealed="1")
+    assert "second person" in _after(first, "/mailings/1/sign", **three)
+    assert "You have signed" in _after(first, "/mailings/1/sign", **three)
+    assert "the mailing is out" in _after(second, "/mailings/1/sign", **three)
     with site.database.read() as session:
         assert session.get_one(Mailing, 1).state == "mailed"
         assert session.get_one(Ballot, "80000019").mailed_on is not None
@@ -144,14 +146,17 @@ def test_a_jammed_label_is_printed_again_and_that_is_on_record(site: Site) -> No
     client = site.client("mail_room")
     assert client.post("/packets/1/label").status_code == 409
     _after(client, "/mailings/1/close")
-    assert client.post("/packets/1/label").data.startswith(b"%PDF")
+    assert client.post("/packets/1/label").status_code == 409  # not without a reason
+    assert client.post("/packets/1/label", data={"reason": "jam"}).data.startswith(b"%PDF")
+    assert client.post("/mailings/1/labels", data={"sheet": "1", "reason": "jam"}).data.startswith(b"%PDF")
+    assert client.post("/mailings/1/labels", data={"sheet": "2", "reason": "jam"}).status_code == 409
     assert "label_reprinted".replace("_", " ") in site.see("supervisor", "/ledger/").get_data(as_text=True)
 
 
 def test_a_pulled_ballot_that_still_counts_goes_with_the_next_mailing_once(site: Site) -> None:
     client = site.client("mail_room")
     assert "not pulled" in _after(client, "/packets/1/again")
-    said = _after(client, "/packets/1/pull", note="The envelope tore.")
+    said = _after(client, "/packets/1/pull", note="The envelope tore.", then="out")
     assert "in no mailing now" in said
     assert "/packets/1/again" in said
     _after(client, "/packets/1/again")
@@ -170,10 +175,52 @@ def test_a_packet_is_pulled_with_a_reason(site: Site) -> None:
         assert session.get_one(Packet, 1).state == "pulled"
 
 
+def test_a_pulled_packet_goes_with_the_next_mailing_and_the_signature_of_before_is_void(site: Site) -> None:
+    client = site.client("mail_room")
+    _after(client, "/mailings/1/close")
+    _after(client, "/mailings/1/sign", picked="1", labelled="1", sealed="1")
+    said = _after(client, "/packets/1/pull", note="The envelope tore.")
+    assert "no longer count" in said
+    assert "0 of two people signed" in said
+    assert "It goes with the mailing of Wednesday, September 30" in said
+    with site.database.read() as session:
+        assert [(p.mailing_id, p.state) for p in session.query(Packet).order_by(Packet.id)] == [
+            (1, "pulled"),
+            (2, "queued"),
+        ]
+
+
+def test_every_page_says_that_a_mailing_is_not_signed_until_it_is(site: Site) -> None:
+    first, second = site.client("mail_room"), site.client("supervisor")
+    pages = [(role, address) for role in ("clerk", "supervisor", "observer") for address in ("/", "/health", "/rules/")]
+    pages += [("return_desk", "/return-desk/"), ("clerk", "/requests/1"), ("mail_room", "/mailing/filling")]
+    says = "The mailing of Tue, Sep 29, 2026 is closed and not signed off"
+    assert not any(says in site.see(role, address).get_data(as_text=True) for role, address in pages)
+    _after(first, "/mailings/1/close")
+    assert all(says in site.see(role, address).get_data(as_text=True) for role, address in pages)
+    assert says not in site.see(None, "/sign-in").get_data(as_text=True)
+    three = {"picked": "1", "labelled": "1", "sealed": "1"}
+    _after(first, "/mailings/1/sign", **three)
+    assert "1 of two people signed" in site.see("return_desk", "/").get_data(as_text=True)
+    _after(second, "/mailings/1/sign", **three)
+    assert not any(says in site.see(role, address).get_data(as_text=True) for role, address in pages)
+
+
 def test_a_shortage_of_ballots_is_seen_before_the_mailing(site: Site) -> None:
-    _after(site.client("mail_room"), "/stock", style="F-2", on_hand="0")
+    form = {"style": "F-2", "kind": "counted", "number": "0"}
+    assert "second person must count" in _after(site.client("mail_room"), "/stock", **form)
+    assert "Ballot style F-2" not in site.see("clerk", "/").get_data(as_text=True)
+    assert "Both counts agree" in _after(site.client("supervisor"), "/stock", **form)
     assert "Ballot style F-2" in site.see("clerk", "/").get_data(as_text=True)
     assert "short by 1" in site.see("mail_room", "/mailing").get_data(as_text=True)
+
+
+def test_the_second_person_is_not_shown_what_the_first_counted(site: Site) -> None:
+    _after(site.client("mail_room"), "/stock", style="F-2", kind="counted", number="7531")
+    page = site.see("supervisor", "/mailing").get_data(as_text=True)
+    assert "Counted by one person" in page
+    assert "7531" not in page
+    assert "you counted 7530" in _after(site.client("supervisor"), "/stock", style="F-2", kind="counted", number="7530")
 
 
 def test_what_waited_longest_comes_first_and_its_age_is_on_the_first_page(site: Site) -> None:

@@ -46,7 +46,9 @@ def test_a_leaf_far_behind_the_last_one_is_empty(site: Site, address: str) -> No
         (f"/packets/{HUGE}/pull", {"note": "x"}, 404),
         (f"/people/{HUGE}/off", {}, 404),
         ("/requests/1/approve", {"version": str(HUGE)}, 303),
-        ("/mailings/1/sign", {"counted": str(HUGE)}, 303),
+        ("/mailings/1/sign", {"picked": str(HUGE), "labelled": "1", "sealed": "1"}, 303),
+        ("/mailings/1/labels", {"sheet": str(HUGE)}, 409),
+        ("/stock", {"style": "F-2", "kind": "lent", "number": "1"}, 303),
         ("/stock", {"style": "F-2", "on_hand": str(HUGE)}, 303),
     ],
 )

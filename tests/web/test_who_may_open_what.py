@@ -51,6 +51,7 @@ POST = {
     "/messages/1/raw": CLERKS,
     "/mailings/1/close": MAIL,
     "/mailings/1/sign": MAIL,
+    "/mailings/1/labels": MAIL,
     "/packets/1/pull": MAIL,
     "/packets/1/again": MAIL,
     "/packets/1/label": MAIL,

@@ -8,7 +8,7 @@ from replacements.store.tables.base import BALLOT_STATES, LIVE_STATES, OPEN_STAT
 from replacements.store.tables.elections import AdoptedRules, Election
 from replacements.store.tables.health import Condition
 from replacements.store.tables.mail import Message, RawMail, Reply, Sighting
-from replacements.store.tables.mailings import Mailing, Packet, Signature, Stock
+from replacements.store.tables.mailings import Mailing, Packet, Signature, StockEntry
 from replacements.store.tables.people import Account, Look, SignIn
 from replacements.store.tables.replies import ReplyText, ReplyTextDecision
 from replacements.store.tables.requests import Correction, Request
@@ -42,7 +42,7 @@ __all__ = [
     "Sighting",
     "SignIn",
     "Signature",
-    "Stock",
+    "StockEntry",
     "UtcDateTime",
     "VoterChange",
     "VoterRow",

@@ -29,7 +29,9 @@ class Mailing(Base):
 class Packet(Base):
     """What goes to one voter in one mailing: a replacement ballot, or materials alone.
 
-    `state`: queued, frozen, mailed, pulled. `label` holds the address lines as frozen (empty while queued)."""
+    `state`: queued, frozen, mailed, pulled. Frozen when the mailing closes: `channel` (post; or electronic, sent by
+    the office's own system), and by post `label` (the address lines), `tracking` and `routing` (the numbers of the
+    postal barcode, where one is printed)."""
 
     __tablename__ = "packets"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -43,6 +45,9 @@ class Packet(Base):
     label: Mapped[list[Any] | None]
     fault: Mapped[str | None]  # why no label can be printed
     printed: Mapped[int] = mapped_column(default=0)
+    channel: Mapped[str] = mapped_column(default="post", server_default="post")
+    tracking: Mapped[str | None]
+    routing: Mapped[str | None]
     __table_args__ = (
         Index(
             "one_packet_per_ballot",
@@ -55,21 +60,55 @@ class Packet(Base):
 
 
 class Signature(Base):
-    """One of the two people who sign a mailing off, with the count each found."""
+    """One of the two people who sign a mailing off, with what each counted: ballots picked, packets labelled, packets
+    sealed, ballots sent electronically (None where there was nothing of that to count).
+
+    `sha256` is the manifest that was signed. A signature counts while the mailing's manifest is still that one."""
 
     __tablename__ = "signatures"
     id: Mapped[int] = mapped_column(primary_key=True)
     mailing_id: Mapped[int] = mapped_column(ForeignKey("mailings.id"))
     account: Mapped[str]
-    counted: Mapped[int]
+    picked: Mapped[int | None]  # None: signed when packets alone were counted
+    labelled: Mapped[int | None]
+    sealed: Mapped[int]
+    electronic: Mapped[int | None]
+    sha256: Mapped[str] = mapped_column(default="", server_default="")
     at: Mapped[datetime]
-    __table_args__ = (UniqueConstraint("mailing_id", "account", name="two_different_people"),)
+    __table_args__ = (UniqueConstraint("mailing_id", "account", "sha256", name="two_different_people"),)
 
 
-class Stock(Base):
-    """Blank ballots on hand for replacements, per style."""
+class StockEntry(Base):
+    """One entry of the books of blank ballots, per style.
 
-    __tablename__ = "stock"
-    election_id: Mapped[str] = mapped_column(ForeignKey("elections.id"), primary_key=True)
-    style: Mapped[str] = mapped_column(primary_key=True)
-    on_hand: Mapped[int]
+    `kind`: opening (the first count), received, spoiled, destroyed, counted (a count later on), used (by a mailing).
+    `state`: waiting (one person has counted), agreed (two people have, or a mailing went), differs, withdrawn. `change`
+    is what an agreed entry adds to the stock. The database refuses a change of an entry that waits no longer."""
+
+    __tablename__ = "stock_entries"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    election_id: Mapped[str] = mapped_column(ForeignKey("elections.id"))
+    style: Mapped[str]
+    kind: Mapped[str]
+    state: Mapped[str]
+    number: Mapped[int]
+    change: Mapped[int | None]
+    first_by: Mapped[str]
+    first_at: Mapped[datetime]
+    second_by: Mapped[str | None]
+    second_at: Mapped[datetime | None]
+    second_number: Mapped[int | None]
+    note: Mapped[str] = mapped_column(default="")
+    mailing_id: Mapped[int | None] = mapped_column(ForeignKey("mailings.id"))
+    __table_args__ = (
+        Index("stock_entries_of_a_style", "election_id", "style"),
+        Index(
+            "one_stock_entry_waits",
+            "election_id",
+            "style",
+            "kind",
+            unique=True,
+            sqlite_where=text("state = 'waiting'"),
+            postgresql_where=text("state = 'waiting'"),
+        ),
+    )

@@ -6,12 +6,14 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
-from sqlalchemy import Row, select
+from sqlalchemy import Row, func, select
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.ballots.life import NotPossible
-from replacements.mailings import documents, queue, signing, stock
+from replacements.mailings import documents, printing_again, queue, signing, stock
+from replacements.mailings.forecast import forecast
+from replacements.mailings.layout import Layout
 from replacements.people.permissions import Permission
 from replacements.requests import dispatch
 from replacements.rules.calendar import cut_off
@@ -46,11 +48,8 @@ def _page(session: Session, mailing: Mailing | None) -> str:
         if mailing
         else []
     )
-    signatures = (
-        session.scalars(select(Signature).where(Signature.mailing_id == mailing.id).order_by(Signature.at)).all()
-        if mailing
-        else []
-    )
+    signatures = signing.valid_signatures(session, mailing) if mailing and mailing.manifest else []
+    made = select(func.count()).select_from(Signature).where(Signature.mailing_id == (mailing.id if mailing else None))
     return render_template(
         "mailing.html",
         mailing=mailing,
@@ -63,13 +62,26 @@ def _page(session: Session, mailing: Mailing | None) -> str:
         going=[packet for packet, _, _ in rows if packet.state != "pulled"],
         by_style=sorted(Counter(b.style for p, b, _ in rows if b is not None and p.state != "pulled").items()),
         signatures=signatures,
+        overtaken=(session.scalar(made) or 0) - len(signatures),
+        electronic=(mailing.manifest or {}).get("electronic", 0) if mailing else 0,
+        sheets=_sheets(mailing, force.rules),
         papers=PAPERS,
+        reasons=printing_again.REASONS,
         full_name=full_name,
-        stocks=stock.overview(session, force.election_id),
+        stocks=forecast(session, force.election_id, force.rules, now=here().at),
+        half_counted=stock.waiting(session, force.election_id),
         mailings=session.scalars(
             select(Mailing).where(Mailing.election_id == force.election_id).order_by(Mailing.goes_on.desc()).limit(10)
         ).all(),
     )
+
+
+def _sheets(mailing: Mailing | None, rules: Rules) -> int:
+    """How many sheets the labels of a closed mailing take."""
+    if mailing is None or mailing.manifest is None:
+        return 0
+    per_sheet = Layout.frozen(mailing.manifest.get("layout"), rules).per_sheet
+    return -(-int(mailing.manifest["total"]) // per_sheet)
 
 
 def _may_go_again(session: Session, rows: Sequence[Row[Packet, Ballot, VoterRow]]) -> set[int]:
@@ -143,12 +155,15 @@ def close(mailing_id: int) -> AnyResponse:
 @blueprint.post("/mailings/<int:mailing_id>/sign")
 @needs(Permission.SIGN_MAILING)
 def sign(mailing_id: int) -> AnyResponse:
-    counted = request.form.get("counted", type=int)
-    if counted is None or counted < 0:
-        flash("Enter how many packets you counted, as a number. Nothing was signed.", "stop")
+    numbers = [request.form.get(name, type=int) for name in ("picked", "labelled", "sealed")]
+    electronic = request.form.get("electronic", 0, type=int)
+    picked, labelled, sealed = (number if number is not None and 0 <= number <= LARGEST else None for number in numbers)
+    if picked is None or labelled is None or sealed is None or not 0 <= electronic <= LARGEST:
+        flash("Enter what you counted, each as a number: picked, labelled, sealed. Nothing was signed.", "stop")
         return _back(mailing_id)
+    counts = signing.Counts(picked, labelled, sealed, electronic)
     try:
-        signed = dispatch.sign(office().database, mailing_id, account=here().name, counted=counted, at=here().at)
+        signed = dispatch.sign(office().database, mailing_id, account=here().name, counts=counts, at=here().at)
     except NotPossible as why:
         flash(f"{why} Nothing was signed.", "stop")
     else:
@@ -159,6 +174,9 @@ def sign(mailing_id: int) -> AnyResponse:
 @blueprint.post("/packets/<int:packet_id>/pull")
 @needs(Permission.PULL_PACKET)
 def pull(packet_id: int) -> AnyResponse:
+    """A packet is taken out: it goes with the next mailing, or (`then` is `out`) is kept out of all."""
+    force = rules_or_stop()
+    keep_out = request.form.get("then") == "out"
     reason = request.form.get("note", "").strip()
     with office().database.read() as session:
         packet = session.get(Packet, packet_id)
@@ -170,19 +188,36 @@ def pull(packet_id: int) -> AnyResponse:
         return _back(mailing_id)
     try:
         with office().database.write() as session:
-            packet = queue.pull(session, packet_id, by=here().name, at=here().at, reason=reason)
+            signed = _signed(session, mailing_id)
+            if keep_out:
+                packet = queue.pull(session, packet_id, by=here().name, at=here().at, reason=reason)
+            else:
+                packet = queue.put_off(
+                    session, packet_id, rules=force.rules, by=here().name, at=here().at, reason=reason
+                )
             ballot = session.get(Ballot, packet.ballot_number) if packet.ballot_number else None
+            goes_on = session.get_one(Mailing, packet.mailing_id).goes_on
+            overtaken = signed and not _signed(session, mailing_id)
     except NotPossible as why:
         flash(f"{why} Nothing was changed.", "stop")
     else:
         flash("The packet is pulled from this mailing.", "good")
-        if ballot is not None and ballot.state == "issued":
+        if overtaken:
+            flash("The signatures made before no longer count: two people count this mailing again, and sign.", "note")
+        if packet.id != packet_id:
+            flash(f"It goes with the mailing of {goes_on:%A, %B} {goes_on.day}, as packet {packet.id}.", "good")
+        elif ballot is not None and ballot.state == "issued":
             flash(
                 f"Ballot {ballot.number} is still the one that counts for its voter, and it is in no mailing now. "
                 "Unless it is handed over or taken back, put it into the next mailing: the list below has a button.",
                 "note",
             )
     return _back(mailing_id)
+
+
+def _signed(session: Session, mailing_id: int) -> bool:
+    """Has somebody signed the mailing as it is now?"""
+    return bool(signing.valid_signatures(session, _found(session, mailing_id)))
 
 
 @blueprint.post("/packets/<int:packet_id>/again")
@@ -212,10 +247,12 @@ def paper(mailing_id: int, paper: str) -> Response:
     if paper not in PAPERS:
         abort(404)
     force = rules_or_stop()
-    with office().database.read() as session:
+    with office().database.write() if paper == "labels" else office().database.read() as session:
         mailing = _found(session, mailing_id)
         if mailing.state == "open":
             abort(409, "A mailing's papers are printed when it is closed; this one is still open.")
+        if paper == "labels":  # each print of labels is on record, since a label too many is a packet too many
+            printing_again.record_print(session, mailing_id, by=here().name, at=here().at)
         return _pdf(PAPERS[paper][1](session, mailing_id, force.rules), f"{paper}-{mailing.goes_on.isoformat()}")
 
 
@@ -229,24 +266,52 @@ def _pdf(data: bytes, name: str) -> Response:
 def label_again(packet_id: int) -> AnyResponse:
     """One label once more, after a jam. That it was printed again is recorded."""
     force = rules_or_stop()
+    reason = request.form.get("reason", "")
     try:
         with office().database.write() as session:
-            packet = signing.reprint(session, packet_id, by=here().name, at=here().at)
+            packet = printing_again.reprint(session, packet_id, by=here().name, at=here().at, reason=reason)
             data = documents.labels_pdf(session, packet.mailing_id, force.rules, packets={packet_id})
     except NotPossible as why:
         abort(409, str(why))
     return _pdf(data, f"label-{packet_id}")
 
 
+@blueprint.post("/mailings/<int:mailing_id>/labels")
+@needs(Permission.PRINT_MAILING)
+def sheet_again(mailing_id: int) -> AnyResponse:
+    """The labels of one sheet once more. That they were printed again is recorded, label by label."""
+    force = rules_or_stop()
+    sheet, reason = request.form.get("sheet", 0, type=int), request.form.get("reason", "")
+    try:
+        with office().database.write() as session:
+            _found(session, mailing_id)
+            ids = documents.on_sheet(session, mailing_id, force.rules, sheet)
+            packets = printing_again.reprint_sheet(
+                session, mailing_id, ids, by=here().name, at=here().at, reason=reason
+            )
+            data = documents.labels_pdf(session, mailing_id, force.rules, packets={packet.id for packet in packets})
+    except NotPossible as why:
+        abort(409, str(why))
+    return _pdf(data, f"labels-{mailing_id}-sheet-{sheet}")
+
+
 @blueprint.post("/stock")
 @needs(Permission.SET_STOCK)
-def set_stock() -> AnyResponse:
+def enter_stock() -> AnyResponse:
+    """What one person counted of a style. The second person who counts the same books it."""
     force = rules_or_stop()
-    style, on_hand = request.form.get("style", "").strip(), request.form.get("on_hand", type=int)
-    if not style or on_hand is None or not 0 <= on_hand <= LARGEST:
+    style, number = request.form.get("style", "").strip(), request.form.get("number", type=int)
+    kind, note = request.form.get("kind", "counted"), request.form.get("note", "").strip()
+    if not style or number is None or not 0 <= number <= LARGEST:
         flash("Enter a ballot style and a number. Nothing was changed.", "stop")
-    else:
+        return redirect(url_for("mailing.next_one"), 303)
+    try:
         with office().database.write() as session:
-            stock.count(session, force.election_id, style, on_hand, by=here().name, at=here().at)
-        flash(f"Stock of style {style} is now {on_hand}.", "good")
+            entered = stock.enter(
+                session, force.election_id, style, kind, number, by=here().name, at=here().at, note=note
+            )
+    except NotPossible as why:
+        flash(f"{why} Nothing was changed.", "stop")
+    else:
+        flash(entered.text, {"waiting": "note", "agreed": "good"}.get(entered.state, "stop"))
     return redirect(url_for("mailing.next_one"), 303)

@@ -1,0 +1,97 @@
+"""How long the blank ballots of each style will last: the rate of replacements of late, carried on to the last day.
+
+The rate is what was queued in the last mailing days. What is still to come is uncertain twice, since the rate is known
+from few days and the days differ: the careful figure is one that is enough nineteen times in twenty (mean and variance
+of a Poisson count whose rate was measured on a Poisson count, normal approximation).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from math import ceil, floor, sqrt
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from replacements.mailings.stock import StyleStock, overview
+from replacements.rules.calendar import is_mailing_day, local, mailing_after, mailing_days_between, next_mailing
+from replacements.rules.office import Rules
+from replacements.store.tables import Ballot, Mailing, Packet
+
+LOOKED_BACK = 10  # mailing days
+NINETEEN_IN_TWENTY = 1.645  # standard deviations, one-sided
+DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """One style. `per_day`: ballots a mailing day of late. `expected`, `careful`: how many more will be asked for until
+    the last mailing, beyond those that wait. `lasts_until`: the last mailing that the stock is enough for at this rate;
+    None where it is enough for all."""
+
+    stock: StyleStock
+    per_day: float
+    days_left: int
+    expected: int
+    careful: int
+    lasts_until: date | None
+
+    @property
+    def lacking(self) -> int:
+        """How many to order, carefully; 0 where there are enough, and where the style was never counted."""
+        on_hand = self.stock.on_hand
+        return 0 if on_hand is None else max(0, self.stock.reserved + self.careful - on_hand)
+
+
+def forecast(session: Session, election_id: str, rules: Rules, *, now: datetime) -> tuple[Forecast, ...]:
+    """Every style of the books, in the order of its name."""
+    today = local(rules, now).date()
+    last = max(next_mailing(rules, rules.dates_for(overseas=o).last_request_by_mail) for o in (False, True))
+    days_left = max(0, mailing_days_between(rules, today + DAY, last + DAY))
+    start, days = _window(session, election_id, rules, today)
+    queued = session.execute(
+        select(Ballot.style, func.count(func.distinct(Ballot.number)))
+        .join(Packet, Packet.ballot_number == Ballot.number)
+        .join(Mailing, Packet.mailing_id == Mailing.id)
+        .where(
+            Mailing.election_id == election_id,
+            Packet.queued_at >= datetime.combine(start, time.min, tzinfo=ZoneInfo(rules.office.time_zone)),
+            Packet.channel == "post",
+        )
+        .group_by(Ballot.style)
+    )
+    counts = {row[0]: int(row[1]) for row in queued}
+    return tuple(
+        _of(row, counts.get(row.style, 0), days, days_left, rules, today) for row in overview(session, election_id)
+    )
+
+
+def _window(session: Session, election_id: str, rules: Rules, today: date) -> tuple[date, int]:
+    """The first day that is looked back to, and how many mailing days there are from it to today, today among them."""
+    first = session.scalar(
+        select(func.min(Packet.queued_at)).join(Mailing, Packet.mailing_id == Mailing.id)
+        .where(Mailing.election_id == election_id)
+    )  # fmt: skip
+    begun = min(local(rules, first).date(), today) if first is not None else today
+    start, days = today, 0
+    while True:
+        days += is_mailing_day(rules, start)
+        if days == LOOKED_BACK or start <= begun:
+            return start, max(days, 1)
+        start -= DAY
+
+
+def _of(row: StyleStock, queued: int, days: int, days_left: int, rules: Rules, today: date) -> Forecast:
+    per_day = queued / days
+    mean = per_day * days_left
+    spread = sqrt(mean + mean * mean / queued) if queued else 0.0
+    lasts_until = None
+    if row.on_hand is not None and per_day:
+        enough_for = max(0, floor((row.on_hand - row.reserved) / per_day))
+        if enough_for < days_left:
+            lasts_until = today
+            for _ in range(enough_for):
+                lasts_until = mailing_after(rules, lasts_until)
+    return Forecast(row, per_day, days_left, round(mean), ceil(mean + NINETEEN_IN_TWENTY * spread), lasts_until)
