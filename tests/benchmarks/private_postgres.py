@@ -14,7 +14,8 @@ from pathlib import Path
 
 import psycopg
 
-from tests.servers.databases import _account, _free_port, _programs
+from tests.servers.databases import _account, _programs
+from tests.servers.ports import free_port
 
 _MEMORY = ("shared_buffers=256MB", "maintenance_work_mem=256MB", "max_wal_size=2GB", "jit=off")
 
@@ -25,7 +26,7 @@ def private_postgres() -> Iterator[str]:
     if not shutil.which("initdb") and not Path("/usr/lib/postgresql").exists():
         yield ""
         return
-    programs, account, port = _programs(), _account(), _free_port()
+    programs, account, port = _programs(), _account(), free_port()
     folder = Path(tempfile.mkdtemp(prefix="benchmark-postgres-"))
     if account:
         shutil.chown(folder, account)

@@ -2,8 +2,11 @@
 Unicode passwords accepted, none cut, a list of common ones refused. Section number from memory."""
 
 import pytest
+from argon2 import Type, extract_parameters
 
 from replacements.people import passwords
+
+pytestmark = pytest.mark.usefixtures("hashed_as_in_an_office")
 
 
 @pytest.mark.parametrize(
@@ -65,3 +68,13 @@ def test_two_keyboards_that_send_the_same_letter_differently_both_sign_in() -> N
 
 def test_a_hash_that_is_no_hash_fits_nothing() -> None:
     assert not passwords.fits("", "anything at all here")
+
+
+def test_an_office_hashes_at_least_as_slowly_as_the_standard_recommends_where_memory_is_scarce() -> None:
+    """RFC 9106 (2021), section 4, second recommended option: Argon2id, 3 passes, 4 lanes, 64 MiB. From memory."""
+    kept = passwords.hashed("copper kettle on a slow ferry")
+    found = extract_parameters(kept)
+    assert found.type is Type.ID
+    assert found.time_cost >= 3
+    assert found.memory_cost >= 64 * 1024
+    assert not passwords.needs_new_hash(kept)

@@ -10,12 +10,12 @@ import os
 import pwd
 import shutil
 import signal
-import socket
 import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import count
 from pathlib import Path
 
@@ -24,10 +24,21 @@ import pytest
 
 from replacements.store.database import Database
 from replacements.store.migrate import migrate
+from tests.servers.ports import free_port
 
 START_SECONDS = 60
 TEMPLATE = "office_template"
-OPTIONS = ("fsync=off", "full_page_writes=off", "synchronous_commit=off", "max_connections=60", "shared_buffers=32MB")
+OPTIONS = (
+    "fsync=off",
+    "full_page_writes=off",
+    "synchronous_commit=off",
+    "max_connections=60",
+    "shared_buffers=32MB",
+    "wal_level=minimal",
+    "max_wal_senders=0",
+    "max_wal_size=128MB",
+    "autovacuum=off",  # no database lives long enough, and copies of the template would each be looked through
+)
 
 
 @dataclass(frozen=True)
@@ -45,9 +56,15 @@ class PostgresServer:
         with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
             connection.execute(statement.encode())
 
+    @cached_property
+    def _copying(self) -> str:
+        """As files, not page by page through the log: several times faster. Before version 15 there is no other way."""
+        with psycopg.connect(self.url("postgres")) as connection:
+            return "STRATEGY FILE_COPY" if connection.info.server_version >= 150_000 else ""
+
     def new_database(self) -> str:
         name = f"office_{next(self._numbers)}"
-        self.run(f"CREATE DATABASE {name} TEMPLATE {TEMPLATE}")
+        self.run(f"CREATE DATABASE {name} TEMPLATE {TEMPLATE} {self._copying}")
         return self.url(name)
 
     def drop(self, url: str) -> None:
@@ -73,12 +90,6 @@ def _account() -> str | None:
         if name in names:
             return name
     pytest.skip("PostgreSQL refuses to run as root, and there is no user postgres or nobody")
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def _wait(server: PostgresServer, process: subprocess.Popen[bytes], log: Path) -> None:
@@ -116,7 +127,7 @@ def postgres_server() -> Iterator[PostgresServer]:
     ]
     try:
         subprocess.run(initdb, check=True, capture_output=True, user=account, cwd=folder)
-        server = PostgresServer(_free_port())
+        server = PostgresServer(free_port())
         options = [part for option in OPTIONS for part in ("-c", option)]
         start = [
             str(programs / "postgres"),
