@@ -12,7 +12,7 @@ from replacements.ballots import ledger, life
 from replacements.mail.composing import thread_headers
 from replacements.mailings.queue import open_mailing, pull_waiting, queue_packet
 from replacements.proposals.types import Action
-from replacements.replies import outbox
+from replacements.replies import outbox, wording
 from replacements.replies.html_part import html_page
 from replacements.replies.texts import NoText, Rendered, render
 from replacements.requests import drafting
@@ -299,6 +299,7 @@ def words_of_reply(
                 stopped=stopped,
             ),
             topics=tuple(judged.get("topics", ())) if action is Action.ANSWER else (),
+            texts=wording.in_force(session),
         )
     except NoText as error:
         raise Refused(f"There is no reviewed text for this: {error}. Choose another action.") from error

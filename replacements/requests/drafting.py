@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from replacements.proposals.types import Action
+from replacements.replies.sources import FILES, Texts
 from replacements.replies.texts import Rendered, ReplyFacts, render
 from replacements.requests.judging import NO_REPLY, Asked, Judgement
 from replacements.roll.types import Voter
@@ -12,13 +13,15 @@ from replacements.rules.office import Rules
 from replacements.rules.transit import InTime
 
 
-def draft(judgement: Judgement, rules: Rules, *, adopted: bool) -> tuple[Rendered, str] | None:
-    """The one reply to a message: of the first of its people whom a reply goes to. None where none goes."""
+def draft(judgement: Judgement, rules: Rules, *, adopted: bool, texts: Texts = FILES) -> tuple[Rendered, str] | None:
+    """The one reply to a message: of the first of its people whom a reply goes to. None where none goes.
+
+    `texts`: those in force; without them the project's own."""
     if not may_be_answered(judgement):
         return None
     to = judgement.letter.sender.address
     for asked in judgement.asked:
-        reply = draft_for(judgement, asked, asked.proposal.action, rules, adopted=adopted)
+        reply = draft_for(judgement, asked, asked.proposal.action, rules, adopted=adopted, texts=texts)
         if reply is not None:
             return reply, to
     if judgement.proposal is not None and judgement.proposal.action not in NO_REPLY:
@@ -28,6 +31,7 @@ def draft(judgement: Judgement, rules: Rules, *, adopted: bool) -> tuple[Rendere
             judgement.reading.language,
             ReplyFacts(rules=rules, adopted=adopted, form=judgement.proposal.form),
             topics=topics,
+            texts=texts,
         )
         return rendered, to
     return None
@@ -45,6 +49,7 @@ def draft_for(
     rules: Rules,
     *,
     adopted: bool,
+    texts: Texts = FILES,
 ) -> Rendered | None:
     """The reply to one of a message's people under `action`; None where the action has no reply."""
     if action in NO_REPLY or not may_be_answered(judgement):
@@ -69,6 +74,7 @@ def draft_for(
             old_number=asked.ballot.number if asked.ballot else "",
         ),
         topics=topics,
+        texts=texts,
     )
 
 

@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 from replacements.mail.letter import Letter, SenderCheck, UnreadableMail
 from replacements.mail.parsing import parse
 from replacements.proposals.situation import SURE_ENOUGH_ALONE
+from replacements.replies import wording
 from replacements.requests import answer, came_back, deciding, drafting, office
 from replacements.requests.history import StoredHistory
 from replacements.requests.judging import Judgement, judge
@@ -191,7 +192,7 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
             message.state, message.error = "failed", trouble
             session.add(unreadable_request(message, force.election_id, trouble, message.arrived_at))
             return True
-        reply = drafting.draft(judgement, rules, adopted=force.adopted)
+        reply = drafting.draft(judgement, rules, adopted=force.adopted, texts=wording.in_force(session))
         message.message_id = judgement.letter.message_id
         message.sender = judgement.letter.sender.address
         message.sender_name = judgement.letter.sender.name

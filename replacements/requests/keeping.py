@@ -7,6 +7,7 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from replacements.proposals.types import Action
+from replacements.replies import wording
 from replacements.requests import answer, drafting
 from replacements.requests.history import earlier_request, person_json
 from replacements.requests.judging import Asked, Judgement
@@ -34,7 +35,7 @@ def unreadable_request(message: Message, election_id: str, why: str, at: datetim
 def request_rows(session: Session, judgement: Judgement, message: Message, force: InForce) -> list[Request]:
     """The rows of a judged message. Machine mail is filed at once; everything else waits for a person."""
     if judgement.proposal is not None:
-        reply = drafting.draft(judgement, force.rules, adopted=force.adopted)
+        reply = drafting.draft(judgement, force.rules, adopted=force.adopted, texts=wording.in_force(session))
         filed = judgement.letter.machine is not None and judgement.proposal.action is Action.DROP
         return [
             Request(
@@ -62,7 +63,8 @@ def request_rows(session: Session, judgement: Judgement, message: Message, force
 
 def _row(session: Session, judgement: Judgement, asked: Asked, place: int, message: Message, force: InForce) -> Request:
     voter = asked.who.voter
-    reply = drafting.draft_for(judgement, asked, asked.proposal.action, force.rules, adopted=force.adopted)
+    texts = wording.in_force(session)
+    reply = drafting.draft_for(judgement, asked, asked.proposal.action, force.rules, adopted=force.adopted, texts=texts)
     return Request(
         election_id=force.election_id,
         message_id=message.id,

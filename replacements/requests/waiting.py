@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from replacements.ballots import ledger
 from replacements.proposals.types import Action
+from replacements.replies import wording
 from replacements.replies.texts import ReplyFacts, render
 from replacements.requests import office
 from replacements.requests.carrying_out import close_request, queue_reply
@@ -295,6 +296,7 @@ def _write(
             waited_for=waited_for,
             open_for_post=open_,
         ),
+        texts=wording.in_force(session),
     )
     reply = queue_reply(session, request, force, message, rendered, seed=f"{request.id}/{request.version}", at=now)
     return reply is not None
