@@ -22,8 +22,9 @@ from replacements.store.database import lock_ledger
 from replacements.store.tables import LedgerEntry
 
 COLUMNS = ("ballot_number", "voter_id", "event", "reason", "replaced_by", "at", "by")
-EVENTS = ("voided", "suspended", "reissued", "reinstated")
+EVENTS = ("voided", "suspended", "reissued", "reinstated", "return_undone")
 HANDED_OVER = "handed_over"
+_WHY = {"reinstated": "replacement cancelled", "return_undone": "return of the original undone"}
 
 
 class NoSuchHandOver(Exception):
@@ -109,7 +110,9 @@ def _text(session: Session, election_id: str, first: int, last: int) -> tuple[st
     rows = []
     for entry in entries:
         details = json.loads(entry.details)
-        reason = details.get("reason", "replacement cancelled" if entry.event == "reinstated" else "")
+        if entry.event == "return_undone" and details.get("from") != "voided":
+            continue  # only a void that was undone is news to the office's own system
+        reason = details.get("reason", _WHY.get(entry.event, ""))
         replaced_by = details.get("replaced_by", "")
         rows.append((entry.ballot_number, entry.voter_id, entry.event, reason, replaced_by, entry.at, entry.by))
     return csv_text(COLUMNS, rows), len(rows)

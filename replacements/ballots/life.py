@@ -57,6 +57,7 @@ _CANNOT = {
 CANCELLED = "cancelled"
 ORIGINAL_FIRST = "original_returned_first"
 REPLACEMENT_COUNTED = "replacement_accepted"
+_WHILE_VOID = ("voided", "returned_after_void", "return_undone")
 
 
 class NotPossible(Exception):
@@ -187,17 +188,22 @@ def mark_mailed(session: Session, *, numbers: Sequence[str], on: date, by: str, 
     append_many(session, [_event(found[number], "mailed", by, at, {"on": on.isoformat()}) for number in wanted])
 
 
-def mark_undeliverable(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
-    """The post brought the packet back. The ballot stays live, and may be replaced."""
+def mark_undeliverable(
+    session: Session, *, number: str, by: str, at: datetime, details: Mapping[str, Any] | None = None
+) -> Ballot:
+    """The post brought the packet back. The ballot stays live, and may be replaced. `details`: more for the ledger."""
     ballot = locked(session, number)
     _check(ballot, "undeliverable")
     ballot.state = "undeliverable"
-    _record(session, ballot, "undeliverable", by, at, {"from": "issued", "style": ballot.style})
+    more = {**(details or {}), "from": "issued", "style": ballot.style}
+    _record(session, ballot, "undeliverable", by, at, more)
     return ballot
 
 
-def take_in(session: Session, *, number: str, on: date, by: str, at: datetime) -> Ballot:
-    """A ballot came back: it is taken in for checking.
+def take_in(
+    session: Session, *, number: str, on: date, by: str, at: datetime, details: Mapping[str, Any] | None = None
+) -> Ballot:
+    """A ballot came back: it is taken in for checking. `details`: more for the ledger.
 
     A suspended original that is back before its replacement becomes the voter's live ballot again, and the replacement
     is voided in the same transaction (its packet is pulled if it still waits). Raises NotPossible if the replacement
@@ -209,8 +215,8 @@ def take_in(session: Session, *, number: str, on: date, by: str, at: datetime) -
     instead = _give_way(session, ballot, by, at) if before == "suspended" else {}
     ballot.state, ballot.returned_on = "returned", on
     session.flush()
-    details = {**instead, "from": before, "on": on.isoformat(), "style": ballot.style}
-    _record(session, ballot, "returned", by, at, details)
+    more = {**(details or {}), **instead, "from": before, "on": on.isoformat(), "style": ballot.style}
+    _record(session, ballot, "returned", by, at, more)
     return ballot
 
 
@@ -276,15 +282,19 @@ def _others(session: Session, ballot: Ballot) -> Sequence[Ballot]:
     ).all()
 
 
-def _check(ballot: Ballot, event: str) -> None:
-    if ballot.state in ALLOWED[event]:
-        return
+def in_words(ballot: Ballot) -> str:
+    """Where a ballot is, to go on with after its number: "came back on October 7, 2031"."""
     what = _IN_WORDS[ballot.state]
     if ballot.returned_on and ballot.state in ("returned", "accepted", "challenged"):
         what = what.replace("has come back", f"came back on {_day(ballot.returned_on)}")
     if ballot.state == "voided" and ballot.void_reason:
         what += f" ({ballot.void_reason.replace('_', ' ')})"
-    raise NotPossible(f"Ballot {ballot.number} {what}: {_CANNOT[event]}.")
+    return what
+
+
+def _check(ballot: Ballot, event: str) -> None:
+    if ballot.state not in ALLOWED[event]:
+        raise NotPossible(f"Ballot {ballot.number} {in_words(ballot)}: {_CANNOT[event]}.")
 
 
 def _give_way(session: Session, original: Ballot, by: str, at: datetime) -> dict[str, Any]:
@@ -314,14 +324,14 @@ def _void(session: Session, ballot: Ballot, reason: str, by: str, at: datetime, 
 
 
 def _came_while_void(session: Session, old: Ballot) -> date | None:
-    """The day on which the desk stopped this ballot, if it did so since it was last voided."""
+    """The day on which the desk stopped this ballot, if it did so since it was last voided and did not undo it."""
     row = session.execute(
         select(LedgerEntry.event, LedgerEntry.details)
-        .where(LedgerEntry.ballot_number == old.number, LedgerEntry.event.in_(("voided", "returned_after_void")))
+        .where(LedgerEntry.ballot_number == old.number, LedgerEntry.event.in_(_WHILE_VOID))
         .order_by(LedgerEntry.seq.desc())
         .limit(1)
     ).first()
-    if row is None or row.event == "voided":
+    if row is None or row.event != "returned_after_void":
         return None
     return date.fromisoformat(json.loads(row.details)["on"])
 

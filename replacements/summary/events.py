@@ -16,7 +16,15 @@ from replacements.store.tables import Ballot, LedgerEntry
 CANCELLED = "cancelled"
 OUT = ("issued", "undeliverable")
 _STATE_IS_EVENT = ("voided", "suspended", "returned", "accepted", "challenged", "undeliverable")
-_EVENTS = (*_STATE_IS_EVENT, "reissued", "reinstated", "cured", "import_changed", "returned_after_void")
+_EVENTS = (
+    *_STATE_IS_EVENT,
+    "reissued",
+    "reinstated",
+    "cured",
+    "import_changed",
+    "returned_after_void",
+    "return_undone",
+)
 
 
 class Entry(NamedTuple):
@@ -104,7 +112,7 @@ def _entry(at: str, event: str, number: str, text: str) -> Entry:
         state = details.get("state", "")
     elif event == "reissued":
         state = "issued"
-    elif event == "reinstated":
+    elif event in ("reinstated", "return_undone"):
         state = details.get("to", "")
     elif event == "cured":
         state = "returned"

@@ -178,6 +178,8 @@ def _columns(events: Events, requests: Sequence[Request], *, loaded: bool) -> Co
             issued.add(entry.number)
         if entry.state in ("returned", "accepted", "challenged"):
             received.add(entry.number)
+        if entry.event == "return_undone" and entry.before == "returned":
+            received.discard(entry.number)
         if entry.state == "accepted":
             counted.add(entry.number)
         if entry.state == "voided" and entry.before in ("returned", "challenged"):
@@ -233,7 +235,9 @@ def _unusual(session: Session, election_id: str, end: datetime, in_week: Events,
         .having(func.count() >= SEVERAL_REPLACEMENTS)
         .order_by(func.count().desc(), Ballot.voter_id)
     ).all()
-    back = dict.fromkeys(entry.number for entry in in_week.of("returned_after_void") if entry.number)
+    undone = {entry.number for entry in in_week.of("return_undone") if not entry.state}  # a stop, scanned by mistake
+    stopped = (entry.number for entry in in_week.of("returned_after_void"))
+    back = dict.fromkeys(number for number in stopped if number and number not in undone)
     return Unusual(
         tuple(sorted(shared, key=lambda entry: (-entry.voters, entry.requests))),
         tuple(Repeated(voter_id, count) for voter_id, count in replaced),

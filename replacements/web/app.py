@@ -15,7 +15,9 @@ from replacements.store.database import Database
 from replacements.web import guard, showing, troubles
 from replacements.web.pages import (
     correcting,
+    cures,
     deciding,
+    desk_lists,
     door,
     front,
     health,
@@ -34,7 +36,9 @@ from replacements.web.pages import (
 
 PAGES = (
     correcting,
+    cures,
     deciding,
+    desk_lists,
     door,
     front,
     health,

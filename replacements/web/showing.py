@@ -197,6 +197,7 @@ def menu(looker: Here) -> list[Link]:
         return []
     at = (request.endpoint or "").split(".")[0]
     at = "requests" if at in ("request", "deciding", "pictures") else at
+    at = "return_desk" if at in ("desk_lists", "cures") else at
     return [
         Link(endpoint, text, endpoint.split(".")[0] == at)
         for endpoint, text, permission in _MENU

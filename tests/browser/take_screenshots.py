@@ -23,6 +23,7 @@ import click
 from rich.console import Console
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
+from selenium.webdriver.support.wait import WebDriverWait
 from sqlalchemy import select
 from werkzeug.serving import make_server
 
@@ -105,8 +106,7 @@ def take_all(browser: Chrome, address: str, database: Database, token: str, fold
         written[-1].write_bytes(picture(browser))
     browser.get(f"{address}/return-desk/")
     browser.find_element(By.ID, "number").send_keys(stopped or "1234567", Keys.ENTER)
-    browser.implicitly_wait(10)
-    browser.find_element(By.CSS_SELECTOR, ".answer")
+    WebDriverWait(browser, 20).until(lambda b: "STOP" in b.find_element(By.ID, "answer").text or not stopped)
     written.append(folder / "return-desk.png")
     written[-1].write_bytes(picture(browser))
     return written

@@ -1,4 +1,4 @@
-"""In a real browser, without scripts of ours: a clerk's decision, and the return desk by keyboard only."""
+"""In a real browser: a clerk's decision, and what every page owes to whoever sees or moves otherwise."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webelement import WebElement
 from selenium.webdriver.support.wait import WebDriverWait
 
-from replacements.store.tables import Ballot, LedgerEntry, Packet, Request
+from replacements.store.tables import Ballot, Packet, Request
 from tests.servers.browsing import next_page
 from tests.web.invented_office import PASSWORD, Site
 
@@ -32,14 +32,6 @@ def _field_with_the_focus(browser: Chrome) -> WebElement:
 
 def _text(browser: Chrome) -> str:
     return browser.find_element(By.TAG_NAME, "main").text
-
-
-def _scan(browser: Chrome, number: str) -> str:
-    """Type into whatever has the focus, as a scanner does, and wait for the answer about this number."""
-    field = _field_with_the_focus(browser)
-    with next_page(browser):
-        field.send_keys(number, Keys.ENTER)
-    return browser.find_element(By.CSS_SELECTOR, ".answer").text
 
 
 def test_a_clerk_signs_in_opens_a_request_and_approves_it(browser: Chrome, address: str, site: Site) -> None:
@@ -75,25 +67,6 @@ def test_a_clerk_who_comes_second_is_told_plainly(browser: Chrome, address: str,
         assert session.get_one(Ballot, "5000018").state == "issued"
 
 
-def test_the_return_desk_is_worked_without_a_mouse(browser: Chrome, address: str, site: Site) -> None:
-    _sign_in(browser, address, "return_desk")
-    browser.get(f"{address}/return-desk/")
-    live = _scan(browser, "5000018")
-    assert "LIVE – accept for checking" in live
-    stop = _scan(browser, "5000026")
-    assert "STOP" in stop
-    assert "80000019" in stop
-    assert "NOT ONE OF OURS" in _scan(browser, "1234567")
-    assert "taken in before" in _scan(browser, "5000018")
-    assert len(browser.find_elements(By.CSS_SELECTOR, "tbody tr")) == 4
-    with site.database.read() as session:
-        events = [e.event for e in session.query(LedgerEntry).filter_by(by="return_desk").order_by(LedgerEntry.seq)]
-    assert events == ["returned", "returned_after_void", "returned_unknown", "returned_again"]
-    browser.refresh()
-    with site.database.read() as session:
-        assert session.query(LedgerEntry).filter_by(by="return_desk").count() == 4
-
-
 def test_every_page_fits_a_narrow_screen(browser: Chrome, address: str) -> None:
     """WCAG 2.2, 1.4.10: no scrolling in two directions at 320 CSS pixels; wide tables scroll within themselves."""
     _sign_in(browser, address, "supervisor")
@@ -107,6 +80,9 @@ def test_every_page_fits_a_narrow_screen(browser: Chrome, address: str) -> None:
         "reissued/",
         "mailing",
         "return-desk/",
+        "return-desk/list",
+        "return-desk/brought-back",
+        "return-desk/statements",
         "week/",
         "ledger/",
         "rules/",
@@ -121,7 +97,16 @@ def test_every_page_fits_a_narrow_screen(browser: Chrome, address: str) -> None:
 def test_what_is_pressed_is_large_enough_to_hit(browser: Chrome, address: str) -> None:
     """WCAG 2.2, 2.5.8: 24 by 24 CSS pixels; links within a sentence are exempt."""
     _sign_in(browser, address, "supervisor")
-    for page in ("", "requests/", "requests/1", "mailing", "return-desk/", "people/", "rules/"):
+    for page in (
+        "",
+        "requests/",
+        "requests/1",
+        "mailing",
+        "return-desk/",
+        "return-desk/statements",
+        "people/",
+        "rules/",
+    ):
         browser.get(f"{address}/{page}")
         browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
         for control in browser.find_elements(

@@ -14,6 +14,8 @@ CLERKS = frozenset({Role.CLERK, Role.SUPERVISOR})
 READERS = CLERKS | {Role.OBSERVER}
 MAIL = frozenset({Role.MAIL_ROOM, Role.SUPERVISOR})
 BOSS = frozenset({Role.SUPERVISOR})
+DESK = frozenset({Role.RETURN_DESK, Role.SUPERVISOR})
+NOT_THERE_YET = ("/return-desk/list/", "/return-desk/scans/")  # nothing was scanned in this office so far
 
 GET = {
     "/": STAFF,
@@ -29,7 +31,12 @@ GET = {
     "/mailing/filling": READERS | MAIL,
     "/mailings/1": READERS | MAIL,
     "/mailings/1/labels.pdf": MAIL,
-    "/return-desk/": frozenset({Role.RETURN_DESK, Role.SUPERVISOR}),
+    "/return-desk/": DESK,
+    "/return-desk/list": DESK,
+    "/return-desk/list/0123456789abcdef0123456789abcdef-1-": DESK,
+    "/return-desk/brought-back": DESK,
+    "/return-desk/statements": DESK,
+    "/return-desk/scans/1/undo": DESK,
     "/week/": BOSS | {Role.OBSERVER},
     "/week/2026-09-28": BOSS | {Role.OBSERVER},
     "/week/2026-09-28/days.csv": BOSS | {Role.OBSERVER},
@@ -56,7 +63,13 @@ POST = {
     "/packets/1/again": MAIL,
     "/packets/1/label": MAIL,
     "/stock": MAIL,
-    "/return-desk/": frozenset({Role.RETURN_DESK, Role.SUPERVISOR}),
+    "/return-desk/": DESK,
+    "/return-desk/scan": DESK,
+    "/return-desk/list": DESK,
+    "/return-desk/brought-back": DESK,
+    "/return-desk/statements": DESK,
+    "/return-desk/statements/complete": DESK,
+    "/return-desk/scans/1/undo": DESK,
     "/rules/adopt": BOSS,
     "/ledger/verify": READERS,
     "/people/": BOSS,
@@ -91,6 +104,8 @@ def test_a_role_opens_its_own_pages_and_no_other(site: Site, role: Role) -> None
         if address.endswith((".pdf", "/pictures/0")):
             # Allowed, and still refused for another reason: not closed yet; no reason given.
             code = 200 if role in allowed and code in (403, 409) else code
+        if address.startswith(NOT_THERE_YET):
+            code = 200 if role in allowed and code == 404 else code
         assert code == (200 if role in allowed else 403), (role, address)
 
 

@@ -5,6 +5,7 @@ Times are stored in UTC and handed out aware. JSON columns hold what was shown t
 
 from replacements.store.tables.ballots import Ballot, LedgerEntry
 from replacements.store.tables.base import BALLOT_STATES, LIVE_STATES, OPEN_STATES, Base, UtcDateTime
+from replacements.store.tables.desk import DeskScan
 from replacements.store.tables.elections import AdoptedRules, Election
 from replacements.store.tables.health import Condition
 from replacements.store.tables.mail import Message, RawMail, Reply, Sighting
@@ -24,6 +25,7 @@ __all__ = [
     "Base",
     "Condition",
     "Correction",
+    "DeskScan",
     "Election",
     "LedgerEntry",
     "Look",

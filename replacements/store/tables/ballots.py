@@ -43,6 +43,12 @@ class Ballot(Base):
             postgresql_where=text("state = 'accepted'"),
         ),
         Index(
+            "ballots_to_cure",
+            "election_id",
+            sqlite_where=text("state = 'challenged'"),
+            postgresql_where=text("state = 'challenged'"),
+        ),
+        Index(
             "one_replacement_standing",
             "replaces",
             unique=True,
