@@ -27,19 +27,21 @@ class CueFileError(ValueError):
 
 @dataclass(slots=True)
 class Cue:
-    """One phrase of one concept. `needs`: the text holds at least one of these wherever the phrase can match."""
+    """One phrase of one concept. `needs`: the text holds at least one of these wherever the phrase can match; `besides`:
+    and one of each of these."""
 
     concept: str
     source: str
     needs: tuple[str, ...]
-    _pattern: str
+    besides: tuple[tuple[str, ...], ...]
+    pattern: str
     _compiled: re.Pattern[str] | None = field(default=None)
 
     def spans(self, text: str, within: list[tuple[int, int]] | None = None) -> Iterator[tuple[int, int]]:
         """Where the phrase stands in a folded text, or in the lines of it that are given. No phrase goes on over the
         end of a line."""
         if self._compiled is None:
-            self._compiled = re.compile(self._pattern)
+            self._compiled = re.compile(self.pattern)
         for begin, end in [(0, len(text))] if within is None else within:
             for match in self._compiled.finditer(text, begin, end):
                 yield match.span()
@@ -55,6 +57,8 @@ class CueFile:
     words: frozenset[str]
     needs: dict[str, tuple[str, ...]]  # by their first letters, three or, where they have no more, two
     needing: dict[str, list[int]]  # the numbers of the cues that need a word; under "" those that need none
+    besides: tuple[tuple[int, ...], ...]  # of each cue: the numbers of the `alternatives` that it needs one each of
+    alternatives: tuple[tuple[str, ...], ...]
 
     def spans(self, text: str) -> Iterator[tuple[str, tuple[int, int]]]:
         """Where the phrases of every concept stand in a folded text."""
@@ -65,10 +69,17 @@ class CueFile:
                 here = _lines(text, need)
                 for number in self.needing[need]:
                     lines[number] = (lines.get(number) or set()).union(here)
+        held: dict[int, bool] = {}  # whether the text holds one of these words, looked for once
         for number in sorted(lines):
-            within = lines[number]
-            for span in self.cues[number].spans(text, None if within is None else sorted(within)):
-                yield self.cues[number].concept, span
+            for these in self.besides[number]:
+                if these not in held:
+                    held[these] = any(word in text for word in self.alternatives[these])
+                if not held[these]:
+                    break
+            else:
+                within = lines[number]
+                for span in self.cues[number].spans(text, None if within is None else sorted(within)):
+                    yield self.cues[number].concept, span
 
 
 def _lines(text: str, need: str) -> list[tuple[int, int]]:
@@ -99,12 +110,22 @@ def cue_file(language: str) -> CueFile:
         for phrase in phrases:
             plain = _fill(phrase, parts, where)
             pattern = _pattern(plain, spaced=language not in _NO_SPACES)
-            cues.append(Cue(concept, phrase, _needs(plain), pattern))
+            needs, *besides = _needed(plain) or [()]
+            cues.append(Cue(concept, phrase, needs, tuple(besides), pattern))
     needing: dict[str, list[int]] = {}
     for number, cue in enumerate(cues):
         for need in cue.needs or ("",):
             needing.setdefault(need, []).append(number)
-    return CueFile(language, tuple(cues), frozenset(data["language"].get("words", ())), _by_start(needing), needing)
+    alternatives = {these: number for number, these in enumerate(dict.fromkeys(t for c in cues for t in c.besides))}
+    return CueFile(
+        language,
+        tuple(cues),
+        frozenset(data["language"].get("words", ())),
+        _by_start(needing),
+        needing,
+        tuple(tuple(alternatives[these] for these in cue.besides) for cue in cues),
+        tuple(alternatives),
+    )
 
 
 def _by_start(needing: dict[str, list[int]]) -> dict[str, tuple[str, ...]]:
@@ -154,7 +175,7 @@ def _pattern(plain: str, *, spaced: bool) -> str:
     word = r"[^\s.!?]+"
     wide = {"__": 7, "_": 3} if spaced else {"__": 22, "_": 8}
     out: list[str] = []
-    for piece in re.split(r"( __ | _ |__|_| \?| |(?<!\))\*|')", plain.replace("(", "(?:").replace("(?:?", "(?")):
+    for piece in re.split(r"(\[[^\]]*\]| __ | _ |__|_| \?| |(?<!\))\*|')", plain.replace("(", "(?:").replace("(?:?", "(?")):
         sign = piece.strip()
         if sign in wide and piece:
             # Atomic: a row of dashes could be cut up into "between" and "word" in countless ways, all of them tried.
@@ -175,20 +196,23 @@ def _pattern(plain: str, *, spaced: bool) -> str:
     return rf"(?<!\w)(?:{body})(?!\w)" if spaced else f"(?:{body})"
 
 
-def _needs(plain: str) -> tuple[str, ...]:
-    """Stretches of letters of which every match holds at least one: the cheapest first look at a text."""
+def _needed(plain: str) -> list[tuple[str, ...]]:
+    """Stretches of letters: every match holds at least one of each of these. The most telling come first; a first look
+    at a text by them is much cheaper than the phrase itself."""
     alternatives = _split(plain)
+    if len(alternatives) == 1:
+        return _in_sequence(plain)
     found: list[str] = []
     for alternative in alternatives:
-        best = _best(alternative)
-        if not best:
-            return ()
-        found.extend(best)
-    return tuple(dict.fromkeys(found))
+        needed = _in_sequence(alternative)
+        if not needed:
+            return []
+        found.extend(needed[0])
+    return [tuple(dict.fromkeys(found))]
 
 
-def _best(sequence: str) -> tuple[str, ...]:
-    """The most telling requirement of a phrase without alternatives at its top."""
+def _in_sequence(sequence: str) -> list[tuple[str, ...]]:
+    """The same of a phrase without alternatives at its top."""
     options: list[tuple[str, ...]] = []
     literal: list[str] = []
     at = 0
@@ -208,19 +232,17 @@ def _best(sequence: str) -> tuple[str, ...]:
                 depth += {"(": 1, ")": -1}.get(sequence[end], 0)
                 end += 1
             inner = sequence[at + 1 : end - 1]
-            if sequence[end : end + 1] not in ("?", "*") and not inner.startswith("?"):
-                needs = _needs(inner)
-                if needs:
-                    options.append(needs)
+            if sequence[end : end + 1] not in ("?", "*", "{") and not inner.startswith("?"):
+                options.extend(_needed(inner))
             at = end
-        elif char == "[":
-            at = sequence.index("]", at) + 1
+        elif char in "[{":
+            at = sequence.index("]" if char == "[" else "}", at) + 1
         elif char == "\\":
             at += 2
         else:
             at += 2 if optional else 1
     options = [o for o in options if min(len(word) for word in o) >= 2]
-    return max(options, key=lambda o: (min(map(len, o)), -len(o)), default=())
+    return sorted(dict.fromkeys(options), key=lambda o: (-min(map(len, o)), len(o)))
 
 
 def _split(plain: str) -> list[str]:

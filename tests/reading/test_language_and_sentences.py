@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import random
+import re
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -66,9 +70,50 @@ def test_every_cue_of_every_language_can_be_read() -> None:
     cue_files.compile_all()
 
 
-def test_what_a_cue_needs_stands_in_whatever_it_matches() -> None:
-    for cue in cue_files.cue_file("en").cues:
-        assert all(len(need) >= 2 for need in cue.needs)
+_VARIANTS = 6
+CUES = [(file, cue) for file in map(cue_files.cue_file, ("en", "es", "ko", "vi")) for cue in file.cues]
+
+
+def test_what_a_cue_needs_is_long_enough_to_be_rare() -> None:
+    for _, cue in CUES:
+        assert all(len(word) >= 2 for these in (cue.needs, *cue.besides) for word in these)
+
+
+def _said(tree: Any, chance: random.Random) -> str:
+    """A text that a parsed pattern matches, but for what stands around it."""
+    said = ""
+    for what, value in tree:
+        name = str(what)
+        if name == "LITERAL":
+            said += chr(value)
+        elif name == "NOT_LITERAL" or name == "ANY":
+            said += "x"
+        elif name == "IN":
+            kind, one = chance.choice(value) if str(value[0][0]) != "NEGATE" else ("OTHER", "x")
+            said += {"LITERAL": chr, "RANGE": lambda ends: chr(ends[0])}.get(str(kind), lambda _: "x")(one)
+        elif name == "BRANCH":
+            said += _said(chance.choice(value[1]), chance)
+        elif name == "SUBPATTERN":
+            said += _said(value[3], chance)
+        elif name == "ATOMIC_GROUP":
+            said += _said(value, chance)
+        elif name in ("MAX_REPEAT", "MIN_REPEAT"):
+            least, most, inside = value
+            said += "".join(_said(inside, chance) for _ in range(chance.randint(least, min(most, least + 1))))
+    return said
+
+
+def test_whatever_a_cue_can_match_is_found_by_the_words_that_it_needs() -> None:
+    """Texts made from the cues' own patterns: the first look by single words must let every one of them through."""
+    matched = 0
+    for file, cue in CUES:
+        tree = re._parser.parse(cue.pattern)  # type: ignore[attr-defined]
+        for seed in range(_VARIANTS):
+            text = _said(tree, random.Random(seed))
+            found = {(cue.concept, span) for span in cue.spans(text)}
+            matched += bool(found)
+            assert not found or found & set(file.spans(text)), (cue.source, text)
+    assert matched > 0.9 * _VARIANTS * len(CUES)
 
 
 def test_a_cue_file_that_names_an_unknown_part_says_where() -> None:
