@@ -16,6 +16,7 @@ from reportlab.lib.units import inch
 from reportlab.pdfgen.canvas import Canvas
 
 from replacements.mailings import postal_barcode
+from replacements.mailings.bars import draw_bars
 from replacements.mailings.layout import EDGE, HEAD, LINE_SPACING, POSTAL_ROOM, WINDOW_EDGE, Layout, Place
 from replacements.mailings.lettering import SIDE, size_for, typeface
 from replacements.store.tables import Packet
@@ -56,7 +57,7 @@ def _label(canvas: Canvas, packet: Packet, layout: Layout, place: Place) -> None
     height = place.y + layout.height - HEAD - below
     _address(canvas, packet, layout, place.x + SIDE, below, height)
     if bars is not None:
-        bars.drawOn(canvas, place.x + SIDE, place.y + POSTAL_FROM_BELOW)
+        draw_bars(canvas, bars, place.x + SIDE, place.y + POSTAL_FROM_BELOW)
 
 
 def _page(canvas: Canvas, packet: Packet, layout: Layout, place: Place) -> None:
@@ -67,7 +68,7 @@ def _page(canvas: Canvas, packet: Packet, layout: Layout, place: Place) -> None:
     below = place.y + layout.height - WINDOW_EDGE - height
     _address(canvas, packet, layout, place.x + SIDE, below, height)
     if bars is not None:
-        bars.drawOn(canvas, place.x + SIDE, place.y + WINDOW_EDGE)
+        draw_bars(canvas, bars, place.x + SIDE, place.y + WINDOW_EDGE)
 
 
 def _number(canvas: Canvas, packet: Packet, left: float, right: float, top: float) -> None:
@@ -78,7 +79,7 @@ def _number(canvas: Canvas, packet: Packet, left: float, right: float, top: floa
         return
     canvas.drawString(left, top - NUMBER_SIZE, f"Ballot {packet.ballot_number}")
     code = Code128(packet.ballot_number, barWidth=CODE_WIDTH, barHeight=CODE_HEIGHT, quiet=0)
-    code.drawOn(canvas, right - code.width, top - CODE_HEIGHT)
+    draw_bars(canvas, code, right - code.width, top - CODE_HEIGHT)
 
 
 def _address(canvas: Canvas, packet: Packet, layout: Layout, x: float, below: float, height: float) -> None:
