@@ -105,7 +105,9 @@ def test_what_does_not_fit_is_refused_and_nothing_changes(whole: Path, spoil: Ca
 
 
 @pytest.mark.parametrize(
-    "content", [b"", b"not gzip", gzip.compress(b"{"), gzip.compress(b"[1]"), gzip.compress(b"\xff")]
+    "content",
+    [b"", b"not gzip", gzip.compress(b"{"), gzip.compress(b"[1]"), gzip.compress(b"\xff")],
+    ids=["empty", "not packed", "no JSON", "a list", "no text"],  # packed bytes hold the time of packing
 )
 def test_what_is_no_file_of_weights_is_refused(tmp_path: Path, content: bytes) -> None:
     bad = tmp_path / "bad.json.gz"
