@@ -56,6 +56,9 @@ _EVENTS = {
     "label_reprinted": ("mailing", "a label printed again"),
     "stock_counted": ("mailing", "stock counted"),
     "rules_adopted": ("office", "rules adopted by an official"),
+    "reply_text_written": ("office", "a reply text written, to be approved by somebody else"),
+    "reply_text_approved": ("office", "a reply text approved: it is in force"),
+    "reply_text_declined": ("office", "a reply text not wanted"),
     "reading_corrected": ("office", "the reading of a message corrected"),
     "request_withdrawn": ("office", "a request withdrawn by the voter"),
 }

@@ -31,6 +31,9 @@ class Permission(StrEnum):
     TAKE_BACK = "take_back"
     ADOPT_RULES = "adopt_rules"
     SEE_RULES = "see_rules"
+    SEE_TEXTS = "see_texts"  # what replies say; with voters' data only together with SEE_PERSONAL
+    EDIT_TEXTS = "edit_texts"
+    APPROVE_TEXTS = "approve_texts"  # of somebody else's text
     SEE_MAILING = "see_mailing"
     CLOSE_MAILING = "close_mailing"
     PRINT_MAILING = "print_mailing"
@@ -57,6 +60,9 @@ MAY: Mapping[Permission, frozenset[Role]] = MappingProxyType(
         Permission.TAKE_BACK: frozenset({_S}),
         Permission.ADOPT_RULES: frozenset({_S}),
         Permission.SEE_RULES: frozenset(Role),
+        Permission.SEE_TEXTS: frozenset({_C, _S, _O}),
+        Permission.EDIT_TEXTS: frozenset({_S}),
+        Permission.APPROVE_TEXTS: frozenset({_S}),
         Permission.SEE_MAILING: frozenset({_C, _S, _M, _O}),
         Permission.CLOSE_MAILING: frozenset({_S, _M}),
         Permission.PRINT_MAILING: frozenset({_S, _M}),

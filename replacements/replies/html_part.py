@@ -27,9 +27,14 @@ _ENTRY = re.compile(r"(-|\d+\.) (.*)")
 def html_page(text: str, *, subject: str, language: str, headings: tuple[str, ...] = ()) -> str:
     """A whole page. `text`: paragraphs between blank lines; lines that begin `- ` or `1. ` are lists; a paragraph that
     is one of `headings` is a heading."""
-    blocks = text.strip().split("\n\n")
-    body = "\n".join(_heading(block) if block in headings else _block(block.split("\n")) for block in blocks)
+    body = blocks_of(text, headings)
     return _PAGE.format(language=escape(language), subject=escape(subject), body=body)
+
+
+def blocks_of(text: str, headings: tuple[str, ...] = ()) -> str:
+    """What stands on the page under its subject: paragraphs and lists, everything escaped."""
+    blocks = text.strip().split("\n\n")
+    return "\n".join(_heading(block) if block in headings else _block(block.split("\n")) for block in blocks)
 
 
 def _heading(line: str) -> str:

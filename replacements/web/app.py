@@ -31,6 +31,7 @@ from replacements.web.pages import (
     return_desk,
     rules,
     style,
+    texts,
     week,
 )
 
@@ -52,6 +53,7 @@ PAGES = (
     return_desk,
     rules,
     style,
+    texts,
     week,
 )
 

@@ -187,6 +187,7 @@ _MENU = (
     ("week.page", "Week", Permission.SEE_WEEK),
     ("ledger.page", "Ledger", Permission.SEE_LEDGER),
     ("rules.page", "Rules", Permission.SEE_RULES),
+    ("texts.page", "Texts", Permission.SEE_TEXTS),
     ("people.page", "People", Permission.MANAGE_PEOPLE),
     ("health.page", "Health", Permission.SEE_HEALTH),
 )

@@ -14,6 +14,7 @@ def test_an_observer_never_sees_anything_personal_and_changes_nothing() -> None:
         Permission.SEE_REQUESTS,
         Permission.SEE_MAILING,
         Permission.SEE_RULES,
+        Permission.SEE_TEXTS,
         Permission.SEE_WEEK,
         Permission.SEE_LEDGER,
         Permission.SEE_HEALTH,
