@@ -340,7 +340,7 @@ def test_a_match_takes_at_most_a_few_milliseconds(invented: County) -> None:
     cases = [c for voter in chance.sample(invented.voters, 60) for c in full_evidence(voter, chance)]
     for clues in cases:
         who(clues, large)
-    start = time.perf_counter()
+    start = time.process_time()  # others may use the machine
     for clues in cases:
         who(clues, large)
-    assert (time.perf_counter() - start) / len(cases) < 0.005
+    assert (time.process_time() - start) / len(cases) < 0.005
