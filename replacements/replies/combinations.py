@@ -75,8 +75,8 @@ def values(fact: Fact) -> list[Any]:
             end: _Day("boxes", False) for end in ("open", "close")
         }
         return [[full, {**full, "address": "", "hours": ""}], []]
-    if fact.kind == "materials":
-        return [[mark("materials")], []]
+    if fact.kind == "list":
+        return [[mark(fact.name)], []] if fact.optional else [[mark(fact.name)]]
     if fact.kind == "details":
         return [list(some) for n in range(1, 5) for some in combinations(IDENTITY_FACTS, n)]
     return [True, False, None] if fact.kind == "answer" else [True, False]

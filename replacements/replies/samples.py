@@ -101,7 +101,7 @@ def _cases(language: str, rules: Rules) -> Iterator[dict[str, Any]]:
         elif fact.kind == "answer":
             yield whole | {name: None}
             yield whole | {name: False}
+        elif fact.kind == "boxes" or (fact.optional and fact.kind == "list"):
+            yield whole | {name: []}
         elif fact.optional:
             yield whole | {name: None if fact.is_day else ""}
-        elif fact.kind in ("boxes", "materials"):
-            yield whole | {name: []}
