@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import String, cast, select
 from sqlalchemy.orm import Session
 
 from replacements.ballots.life import ALLOWED, CANCELLED
@@ -23,18 +23,23 @@ ISSUED_BY = ("imported", "reissued")
 # Scans that change nothing, and say in which state they found the ballot.
 _SEEN_AT_THE_DESK = ("returned_after_void", "returned_again", "brought_back")
 _OUT_OF_A_STATE = ("suspended", "undeliverable", "returned", "accepted", "challenged", "cured", "voided")
+_CHANGE = frozenset({*_OUT_OF_A_STATE, "import_changed", "mailed", "reinstated", "return_undone"})
 UNKNOWN = date.min  # a day that an entry of an older form does not say
 
 
 @dataclass(slots=True)
 class Derived:
-    """A ballot as its events left it. `seq`: the entry that issued it. A day is UNKNOWN where no entry says it."""
+    """A ballot as its events left it. `seq`: the entry that issued it, `last`: the newest one that changed it.
+
+    A day is UNKNOWN where no entry says it.
+    """
 
     number: str
     voter_id: str | None
     style: str
     state: str
     seq: int
+    last: int
     replaces: str | None = None
     void_reason: str | None = None
     mailed_on: date | None = None
@@ -54,10 +59,11 @@ class Wrong:
 
 @dataclass(frozen=True, slots=True)
 class Differs:
-    """A ballot that the table shows otherwise than the ledger does."""
+    """A ballot that the table shows otherwise than the ledger does. `seq`: the newest entry that changed it, or 0."""
 
     number: str
     text: str
+    seq: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +105,9 @@ def compare(session: Session, election_id: str, rebuilt: Rebuilt) -> tuple[Diffe
             Ballot.state,
             Ballot.replaces,
             Ballot.void_reason,
-            Ballot.mailed_on,
-            Ballot.returned_on,
+            # as text: what somebody wrote there past this service need not be a day
+            cast(Ballot.mailed_on, String).label("mailed_on"),
+            cast(Ballot.returned_on, String).label("returned_on"),
         )
         .where(Ballot.election_id == election_id)
         .order_by(Ballot.number)
@@ -113,16 +120,19 @@ def compare(session: Session, election_id: str, rebuilt: Rebuilt) -> tuple[Diffe
             found.append(Differs(row.number, f"is {row.state} on record, but no event on the ledger issued it"))
             continue
         if row.voter_id != said.voter_id:
-            found.append(Differs(row.number, "belongs to one voter on record, and to another by the ledger"))
+            found.append(Differs(row.number, "belongs to one voter on record, and to another by the ledger", said.seq))
         for name in ("state", "style", "replaces", "void_reason", "mailed_on", "returned_on"):
             here, by_ledger = getattr(row, name), getattr(said, name)
-            if here != by_ledger and by_ledger != UNKNOWN:
+            if isinstance(by_ledger, date):
+                by_ledger = here if by_ledger == UNKNOWN else by_ledger.isoformat()
+            if here != by_ledger:
                 what = name.replace("_", " ")
-                text = f"{what}: {here or 'none'} on record, {by_ledger or 'none'} by the ledger"
-                found.append(Differs(row.number, text))
+                text = f"{what}: {here or 'none'} on record, {by_ledger or 'none'} by the ledger (entry {said.last})"
+                found.append(Differs(row.number, text, said.last))
     for number in rebuilt.ballots.keys() - there:
-        text = f"is {rebuilt.ballots[number].state} by the ledger, but is not on record"
-        found.append(Differs(number, text))
+        ballot = rebuilt.ballots[number]
+        text = f"is {ballot.state} by the ledger (entry {ballot.last}), but is not on record"
+        found.append(Differs(number, text, ballot.last))
     return tuple(sorted(found, key=lambda one: (one.number, one.text)))
 
 
@@ -150,6 +160,8 @@ class _Player:
                 return
             if voter_id != ballot.voter_id:
                 wrong("this entry is about another voter than the one it was issued to")
+            if event in _CHANGE:
+                ballot.last = seq
             self._happen(event, ballot, details, wrong)
         except (KeyError, ValueError, TypeError):
             wrong(f"the details of {event!r} cannot be read")
@@ -166,7 +178,7 @@ class _Player:
         if number in self.ballots:
             wrong(f"issued a second time, after entry {self.ballots[number].seq}")
             return
-        made = Derived(number, voter_id, details["style"], "issued", seq, details.get("replaces"))
+        made = Derived(number, voter_id, details["style"], "issued", seq, seq, details.get("replaces"))
         if event == "imported":
             made.state = details["state"]
             made.void_reason = details.get("reason")

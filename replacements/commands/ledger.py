@@ -136,6 +136,9 @@ def rebuild(settings: Settings, check: bool, out_file: Path | None, election: st
     """Derive every ballot's state from the ledger alone."""
     election = _election(settings, election)
     with open_database(settings).read() as session:
+        verdict = ledger.verify(session)
+        if verdict.broken is not None:  # what is derived from it would prove nothing
+            _broken(verdict.broken)
         rebuilt = rebuilding.rebuild(session, election)
         differs = rebuilding.compare(session, election, rebuilt) if check else ()
     if out_file is not None:
