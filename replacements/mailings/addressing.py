@@ -72,15 +72,16 @@ def label_for(address: Address, layout: Layout, *, postal: bool) -> Label:
 
     A fault repeats nothing of the address but an unknown state.
     """
-    if not address.name.strip():
+    name = capitals(address.name)  # what is punctuation alone is nothing
+    if not name:
         return Label((), "the record has no name")
-    if not address.street.strip():
+    if not capitals(address.street):
         return Label((), "the address has no street")
     abroad = capitals(address.country) not in AT_HOME
     lines, fault = _abroad(address) if abroad else _at_home(address, layout.line_width)
     if fault:
         return Label((), fault)
-    lines = [printable(line) for line in (capitals(address.name), *lines)]
+    lines = [printable(line) for line in (name, *lines)]
     for line in lines:
         if missing := lacks(line):
             return Label((), f"the letters {missing!r} cannot be printed on a label")
@@ -125,8 +126,8 @@ def _with_unit(street: str, unit: str, room: float) -> list[str]:
 
 def _abroad(address: Address) -> tuple[list[str], str]:
     """Abroad the lines stay in the record's order and words; the country stands alone at the end."""
-    place = " ".join(part for part in (address.city, address.state, address.zip) if part.strip())
-    if not place:
+    if not capitals(address.city):
         return [], "the address abroad has no city"
+    place = f"{address.city} {address.state} {address.zip}"
     lines = [capitals(line) for line in (address.unit, address.street, place, address.country)]
     return [line for line in lines if line], ""

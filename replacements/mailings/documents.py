@@ -112,8 +112,10 @@ def manifest_pdf(session: Session, mailing_id: int, rules: Rules) -> bytes:
     ]
     if manifest.get("electronic"):
         counts.append([plain("Not by post: ballots to send electronically"), right(str(manifest["electronic"]))])
-    story: list[Flowable] = [ruled(counts, [2.6, 1.2], shaded=shaded), Spacer(1, 10)]
-    story += section("Ballot numbers", ", ".join(manifest["numbers"]) or "none")
+    story: list[Flowable] = [ruled(counts, [3.4, 1.2], shaded=shaded), Spacer(1, 10)]
+    sent = {line["ballot"] for line in manifest["lines"] if line.get("channel", "post") != "post"}
+    story += section("Ballot numbers", ", ".join(n for n in manifest["numbers"] if n not in sent) or "none")
+    story += section("Ballots to send electronically", *([", ".join(sorted(sent))] if sent else []))
     story += section(
         "Not in this mailing", *(_out(line["packet"], line["ballot"], line["fault"]) for line in manifest["left_out"])
     )

@@ -27,12 +27,13 @@ DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """One style. `per_day`: ballots a mailing day of late. `expected`, `careful`: how many more will be asked for until
-    the last mailing, beyond those that wait. `lasts_until`: the last mailing that the stock is enough for at this rate;
-    None where it is enough for all."""
+    """One style. `per_day`: ballots a mailing day over the last `days` mailing days. `expected`, `careful`: how many
+    more will be asked for until the last mailing, beyond those that wait. `lasts_until`: the last mailing that the
+    stock is enough for at this rate; None where it is enough for all."""
 
     stock: StyleStock
     per_day: float
+    days: int
     days_left: int
     expected: int
     careful: int
@@ -94,4 +95,4 @@ def _of(row: StyleStock, queued: int, days: int, days_left: int, rules: Rules, t
             lasts_until = today
             for _ in range(enough_for):
                 lasts_until = mailing_after(rules, lasts_until)
-    return Forecast(row, per_day, days_left, round(mean), ceil(mean + NINETEEN_IN_TWENTY * spread), lasts_until)
+    return Forecast(row, per_day, days, days_left, round(mean), ceil(mean + NINETEEN_IN_TWENTY * spread), lasts_until)

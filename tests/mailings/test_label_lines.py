@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as some
 
 from replacements.mailings import addressing, lettering
 from replacements.mailings.addressing import Address, Label
@@ -131,3 +133,25 @@ def test_without_the_larger_typeface_letters_lose_their_accents(monkeypatch: pyt
         monkeypatch.undo()
         lettering.typeface.cache_clear()
         lettering.typeface()
+
+
+anything = some.text(max_size=40)
+records = some.fixed_dictionaries(
+    {
+        "name": anything,
+        "street": anything | anything.map("12 {}".format),
+        "unit": anything,
+        "city": anything,
+        "zip": some.just("27998") | anything,
+        "country": some.sampled_from(("", "France")) | anything,
+    }
+)
+
+
+@given(parts=records)
+def test_whatever_stands_in_a_record_it_is_a_label_or_a_fault(parts: dict[str, str]) -> None:
+    """Never an error that would stop the whole mailing, never both, and what is printed fits and can be printed."""
+    label = label_for(address(**parts, state="NC"))
+    assert bool(label.lines) != bool(label.fault)
+    assert all(line.strip() and not lacks(line) and fits(line, SHEET.line_width) for line in label.lines)
+    assert len(label.lines) <= SHEET.most_lines(postal=True)

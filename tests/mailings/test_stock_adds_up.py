@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from itertools import count
@@ -181,6 +182,34 @@ def test_whatever_is_entered_the_books_are_what_a_pile_of_paper_would_be(
         with office.read() as session:
             books = [row for row in stock.overview(session, ELECTION) if row.style == style]
             assert (books[0].on_hand if books else None) == pile
+
+
+def test_eight_who_enter_at_once_book_a_delivery_once(office: Database) -> None:
+    with office.write() as session:
+        booked(session, "counted", 100)
+    states: list[str] = []
+    troubles: list[Exception] = []
+    start = threading.Barrier(8)
+
+    def work(account: str) -> None:
+        try:
+            start.wait(30)
+            with office.write() as session:
+                entered = stock.enter(session, ELECTION, "07-A", "received", 50, by=account, at=MORNING)
+            states.append(entered.state)
+        except Exception as trouble:
+            troubles.append(trouble)
+
+    threads = [threading.Thread(target=work, args=(f"person {place}",)) for place in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    assert not troubles
+    assert sorted(states) == ["agreed"] * 4 + ["waiting"] * 4  # four deliveries, each counted by two of the eight
+    with office.read() as session:
+        assert style_of(session).on_hand == 300
+        assert verify(session).broken is None
 
 
 def in_three_days(session: Session, queue: Queue, per_day: int) -> datetime:
