@@ -19,6 +19,7 @@ from replacements.ballots.heads import HeadTrouble
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out
+from replacements.commands.elections import ELECTION, election_of
 from replacements.commands.ledger import ledger_group
 from replacements.commands.reading import reading
 from replacements.commands.roll_weights import weights_command
@@ -29,7 +30,7 @@ from replacements.reading import learned
 from replacements.reading.reader import warm
 from replacements.reading.teaching import TeachingError
 from replacements.requests import office
-from replacements.requests.rehearsal import load_office, rehearse
+from replacements.requests.rehearsal import load_elections, rehearse
 from replacements.roll import parameters as roll_figures
 from replacements.roll.importing import RollReport, import_file
 from replacements.rules.office import RulesError
@@ -47,6 +48,7 @@ EXPECTED = (
     handover.NoSuchHandOver,
     HeadTrouble,
     learned.WeightsRefused,
+    office.NotClosed,
     TeachingError,
 )
 
@@ -121,8 +123,10 @@ def serve(settings: Settings, host: str, port: int, pages_only: bool) -> None:
 @main.command(name="rehearse")
 @click.argument("mail", nargs=-1, required=True, type=FILE)
 @click.option("--roll", required=True, type=FILE, help="roll.csv")
-@click.option("--ballots", required=True, type=FILE, help="ballots.csv")
-@click.option("--office", "office_file", required=True, type=FILE, help="office.toml")
+@click.option("--ballots", required=True, multiple=True, type=FILE, help="ballots.csv; one for each --office.")
+@click.option(
+    "--office", "offices", required=True, multiple=True, type=FILE, help="office.toml; several where elections overlap."
+)
 @click.option(
     "--at",
     type=click.DateTime(["%Y-%m-%dT%H:%M:%S%z", "%Y-%m-%dT%H:%M%z", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d"]),
@@ -136,8 +140,8 @@ def rehearse_command(
     settings: Settings,
     mail: tuple[Path, ...],
     roll: Path,
-    ballots: Path,
-    office_file: Path,
+    ballots: tuple[Path, ...],
+    offices: tuple[Path, ...],
     at: datetime | None,
     out_file: Path | None,
     alone: bool,
@@ -145,14 +149,28 @@ def rehearse_command(
 ) -> None:
     """Read mail and say what would be proposed, touching nothing. One JSON object a line, in the order of MAIL.
 
-    MAIL: .eml files, mbox files, Maildirs, or folders of those.
+    MAIL: .eml files, mbox files, Maildirs, or folders of those. Where several elections overlap, give --office and
+    --ballots for each, in the same order; each request then says which election it is about.
     """
+    for path in (*offices, *ballots):
+        if not path.exists():
+            raise FileTrouble(f"{path}: there is no such file.")
+    if len(offices) != len(ballots):
+        raise Trouble(
+            f"{len(offices)} --office and {len(ballots)} --ballots: give one list of ballots for each rules file, in "
+            "the same order."
+        )
     for path in mail:
         if not path.exists():
             raise FileTrouble(f"{path}: there is no such file or folder. Expected .eml files, mbox files or Maildirs.")
     _read_by_the_offices_weights(settings)
     warm()
-    loaded = load_office(office_file, roll, ballots)
+    try:
+        loaded = load_elections(list(zip(offices, ballots, strict=True)), roll)
+    except ValueError as trouble:
+        if isinstance(trouble, EXPECTED):
+            raise
+        raise Trouble(str(trouble)) from trouble
     for path, line in loaded.refused:
         click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)
     if at is not None and at.tzinfo is None:
@@ -219,14 +237,14 @@ def ballots() -> None:
 @ballots.command(name="import")
 @click.argument("file", type=FILE)
 @click.option("--strict", is_flag=True, help="Refuse the whole file if one line is bad.")
+@ELECTION
 @click.pass_obj
-def ballots_import(settings: Settings, file: Path, strict: bool) -> None:
-    """Load FILE, a line per ballot. What this service decided is never undone: a disagreement is listed."""
+def ballots_import(settings: Settings, file: Path, strict: bool, election: str | None) -> None:
+    """Load FILE, a line per ballot of one election. What this service decided is never undone: a disagreement is
+    listed."""
     database = open_database(settings)
     with Progress(console=out, transient=True) as bar, database.write() as session:
-        force = office.in_force(session)
-        if force is None:
-            raise Trouble("Load the office's rules first: replacements rules load office.toml")
+        force = election_of(session, election, must_be_open=True)
         task = bar.add_task("Ballots", total=None)
         report: BallotReport = import_ballots(
             session,
@@ -247,14 +265,13 @@ def ballots_import(settings: Settings, file: Path, strict: bool) -> None:
 
 
 @main.command()
+@ELECTION
 @click.pass_obj
-def reconcile(settings: Settings) -> None:
-    """Do the books balance? By ballot style and in total. Exit status 1 and every difference named where not."""
+def reconcile(settings: Settings, election: str | None) -> None:
+    """Do the books of an election balance? By ballot style and in total. Exit status 1 and every difference named where
+    not."""
     with open_database(settings).read() as session:
-        force = office.in_force(session)
-        if force is None:
-            raise Trouble("No rules are loaded, so there is no election to reconcile.")
-        found = reconcile_books(session, force.election_id)
+        found = reconcile_books(session, election_of(session, election).election_id)
     table = Table(
         "style", "issued", "out", "undeliverable", "returned", "accepted", "challenged", "suspended", "voided"
     )
@@ -275,22 +292,24 @@ def reconcile(settings: Settings) -> None:
 @click.option("--since", type=Moment(), help="Only events from this moment on (ISO 8601; UTC where no zone is given).")
 @click.option("--again", type=int, help="Write an earlier hand-over once more, by its number.")
 @click.option("--folder", type=FILE, default=Path("."), show_default=True, help="Where the file goes.")
+@ELECTION
 @click.pass_obj
-def handover_command(settings: Settings, since: datetime | None, again: int | None, folder: Path) -> None:
+def handover_command(
+    settings: Settings, since: datetime | None, again: int | None, folder: Path, election: str | None
+) -> None:
     """Write voids and reissues as CSV for the office's own system: each event once, under a running number."""
     if not folder.is_dir():
         raise FileTrouble(f"{folder}: there is no such folder.")
     if since is not None and since.tzinfo is None:
         since = since.replace(tzinfo=UTC)
     with open_database(settings).write() as session:
-        force = office.in_force(session)
-        if force is None:
-            raise Trouble("No rules are loaded, so there is no election to hand over.")
+        force = election_of(session, election)
         if again is None:
             written = handover.hand_over(session, force.election_id, by="command line", at=now(), since=since)
         else:
             written = handover.repeat(session, force.election_id, again)
-        target = folder / written.file_name
+        several = len(office.known(session)) > 1  # each election numbers its own
+        target = folder / (f"{force.election_id}-{written.file_name}" if several else written.file_name)
         target.write_text(written.text, encoding="utf-8", newline="")
     click.echo(f"Written: {target}")
 

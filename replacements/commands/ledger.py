@@ -13,6 +13,7 @@ from rich.table import Table
 
 from replacements.ballots import acknowledging, event_log, heads, ledger, rebuilding
 from replacements.commands.basics import FILE, Trouble, now, open_database, out
+from replacements.commands.elections import ELECTION, election_of
 from replacements.requests import interchange, office
 from replacements.settings import Settings
 from replacements.store.csv_files import FileTrouble
@@ -31,17 +32,9 @@ def _broken(broken: ledger.Broken) -> None:
 
 
 def _election(settings: Settings, election: str | None) -> str:
-    """The election asked for, or the one whose rules are loaded."""
-    if election is not None:
-        return election
+    """The election asked for, or the only one that is open."""
     with open_database(settings).read() as session:
-        force = office.in_force(session)
-    if force is None:
-        raise Trouble("No rules are loaded, so there is no election. Name one with --election.")
-    return force.election_id
-
-
-ELECTION = click.option("--election", help="The election's short name. Default: the one whose rules are loaded.")
+        return election_of(session, election).election_id
 
 
 @ledger_group.command(name="verify")
@@ -185,7 +178,7 @@ def requests(settings: Settings, file: Path, election: str | None) -> None:
     """Write the requests to FILE in the words of NIST SP 1500-102, a JSON document a line. It holds names."""
     election = _election(settings, election)
     with open_database(settings).read() as session:
-        force = office.in_force(session)
+        force = office.of(session, election)
         _write(file, interchange.write(session, election, issuer=force.rules.office.name if force else "office"))
     click.echo(f"Written: {file}")
 

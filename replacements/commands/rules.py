@@ -1,8 +1,9 @@
-"""`replacements rules …`: check the office's rules, load and adopt them, show them."""
+"""`replacements rules …`: check the office's rules, load and adopt them, show them; close an election."""
 
 from __future__ import annotations
 
 from collections import Counter
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -10,10 +11,12 @@ from rich.progress import Progress
 from rich.table import Table
 
 from replacements.commands.basics import FILE, Trouble, err, now, open_database, out
+from replacements.commands.elections import ELECTION, election_of, listed
 from replacements.proposals import table_page
 from replacements.reading import learned
 from replacements.requests import office
 from replacements.requests.comparing import compare
+from replacements.requests.office import InForce
 from replacements.requests.pieces import pieces_of_files, pieces_on_record
 from replacements.rules.learning import as_toml, learn
 from replacements.rules.office import load_rules, parse_rules, sha256_of, text_of
@@ -22,7 +25,7 @@ from replacements.settings import Settings
 
 @click.group()
 def rules() -> None:
-    """The office's rules: check, load, adopt, show, compare, print, learn."""
+    """The office's rules: check, load, adopt, show, close, compare, print, learn."""
 
 
 @rules.command(name="check")
@@ -37,11 +40,22 @@ def rules_check(file: Path) -> None:
 @click.argument("file", type=FILE)
 @click.pass_obj
 def rules_load(settings: Settings, file: Path) -> None:
-    """Load FILE as the newest rules, not yet adopted: the service proposes by them, but voids nothing."""
+    """Load FILE as the newest rules of its election, not yet adopted.
+
+    Rules that were adopted for this election before stay in force until these are adopted. Where none were, and no
+    other election is open, the service proposes by them, and voids nothing.
+    """
     load_rules(file)
     with open_database(settings).write() as session:
         force = office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
-    click.echo(f"Loaded. SHA-256 {force.sha256}. {'Adopted.' if force.adopted else 'Not adopted: nothing is voided.'}")
+        before = office.of(session, force.election_id, at=now())
+    kept = before is not None and before.adopted and before.sha256 != force.sha256
+    state = (
+        "Adopted." if force.adopted
+        else f"Not adopted: {before.sha256[:16]}… stays in force until it is." if kept and before is not None
+        else "Not adopted: nothing is voided."
+    )  # fmt: skip
+    click.echo(f"Loaded for {force.election_id}. SHA-256 {force.sha256}. {state}")
 
 
 @rules.command(name="adopt")
@@ -49,27 +63,73 @@ def rules_load(settings: Settings, file: Path) -> None:
 @click.option("--by", "official", required=True, help="The official who adopts the rules, by name.")
 @click.pass_obj
 def rules_adopt(settings: Settings, file: Path, official: str) -> None:
-    """Load FILE and record that the official named with --by adopted it. From now on ballots can be voided."""
+    """Load FILE and record that the official named with --by adopted it. From now on ballots can be voided by it.
+
+    FILE of another election adds that election beside the others. What was decided before stays as it was.
+    """
     load_rules(file)
     with open_database(settings).write() as session:
-        office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
-        force = office.adopt(session, official=official, by="command line", at=now())
+        loaded = office.load(session, file.read_text(encoding="utf-8-sig"), at=now())
+        force = office.adopt(session, official=official, by="command line", at=now(), election_id=loaded.election_id)
+        open_ = office.offered(session, at=now())
     click.echo(f"Adopted by {force.adopted_by} on {force.adopted_at:%Y-%m-%d %H:%M} UTC. SHA-256 {force.sha256}")
+    if len(open_) > 1:
+        click.echo(f"Elections that are open:\n{listed(open_)}")
 
 
 @rules.command(name="show")
 @click.pass_obj
 def rules_show(settings: Settings) -> None:
-    """Which rules are in force, since when, by whom."""
+    """Which rules are in force, since when, by whom: of each election that is on record."""
     with open_database(settings).read() as session:
-        force = office.in_force(session)
-    if force is None:
-        raise Trouble("No rules are loaded. Load the office's file: replacements rules load office.toml")
-    adopted = (
-        f"adopted by {force.adopted_by} on {force.adopted_at}" if force.adopted else "NOT adopted: nothing is voided"
-    )
-    click.echo(f"{force.rules.office.name}: {force.rules.election.name}, {force.rules.election.date}")
-    click.echo(f"{adopted}\nSHA-256 {force.sha256}")
+        at = now()
+        elections = office.known(session, at=at)
+        if not elections:
+            raise Trouble("No rules are loaded. Load the office's file: replacements rules load office.toml")
+        for force in elections:
+            if len(elections) > 1:
+                click.echo(f"{force.election_id}: {_standing(force, at)}")
+            click.echo(f"{force.rules.office.name}: {force.rules.election.name}, {force.rules.election.date}")
+            adopted = f"adopted by {force.adopted_by} on {force.adopted_at}"
+            click.echo(f"{adopted if force.adopted else 'NOT adopted: nothing is voided'}\nSHA-256 {force.sha256}")
+            newest = office.loaded_last(session, force.election_id)
+            if newest is not None and not newest.adopted and newest.sha256 != force.sha256:
+                click.echo(f"Loaded and not adopted yet: SHA-256 {newest.sha256}")
+
+
+def _standing(force: InForce, at: datetime) -> str:
+    if force.closed is not None:
+        return f"closed by {force.closed.by} on {force.closed.at:%Y-%m-%d}"
+    if office.is_over(force.rules, at=at):
+        return "over"
+    return "open" if force.adopted else "loaded only"
+
+
+@rules.command(name="close")
+@click.argument("election")
+@click.option("--by", "official", required=True, help="The official who closes the election, by name.")
+@click.pass_obj
+def rules_close(settings: Settings, election: str, official: str) -> None:
+    """Record that an official closed ELECTION: no new request is about it, nothing is issued in it; it stays readable.
+
+    An election is over by itself two weeks after the last of its ballots could count.
+    """
+    with open_database(settings).write() as session:
+        named = election_of(session, election)
+        force = office.close(session, named.election_id, official=official, by="command line", at=now())
+    click.echo(f"{force.name} is closed, by {force.closed.by if force.closed else official}.")
+
+
+@rules.command(name="reopen")
+@click.argument("election")
+@click.option("--by", "official", required=True, help="The official who opens the election again, by name.")
+@click.pass_obj
+def rules_reopen(settings: Settings, election: str, official: str) -> None:
+    """Record that an official opened a closed ELECTION again."""
+    with open_database(settings).write() as session:
+        named = election_of(session, election)
+        force = office.reopen(session, named.election_id, official=official, by="command line", at=now())
+    click.echo(f"{force.name} is open again.")
 
 
 @rules.command(name="table")
@@ -145,9 +205,15 @@ def rules_compare(settings: Settings, old: Path, new: Path, mail: tuple[Path, ..
     is_flag=True,
     help="Only from replacements: who asked for one keeps it for days, not for weeks.",
 )
+@ELECTION
 @click.pass_obj
 def rules_learn(
-    settings: Settings, office_file: Path | None, ballots: Path | None, roll: Path | None, replacements_only: bool
+    settings: Settings,
+    office_file: Path | None,
+    ballots: Path | None,
+    roll: Path | None,
+    replacements_only: bool,
+    election: str | None,
 ) -> None:
     """Learn from the office's own ballots how many days they are out, kept, and on their way back.
 
@@ -165,9 +231,7 @@ def rules_learn(
             click.echo(f"{path}, line {line.line}: not taken: {line.reason}", err=True)
     else:
         with open_database(settings).read() as session:
-            force = office.in_force(session)
-            if force is None:
-                raise Trouble("No rules are loaded, so there is no election to learn from.")
+            force = election_of(session, election)
             found_rules = found_rules or force.rules
             pieces = pieces_on_record(session, force.election_id, found_rules, replacements_only=replacements_only)
     if not pieces:
