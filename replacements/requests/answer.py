@@ -7,6 +7,7 @@ from typing import Any
 from replacements.mail.letter import Notice
 from replacements.proposals.types import Proposal
 from replacements.replies.texts import Rendered
+from replacements.requests.drafting import is_decided
 from replacements.requests.judging import Asked, Judgement
 from replacements.roll.explaining import Waterfall, waterfall
 from replacements.roll.types import Candidate
@@ -125,4 +126,6 @@ def _asked(asked: Asked) -> Json:
         "two_people": asked.proposal.two_people,
         "reasons": reasons_json(asked.proposal),
         "in_time": in_time_json(asked.in_time),
+        # where more than one is open; null: nobody can tell, and a person chooses
+        **({"election": asked.place.election_id if is_decided(asked.place) else None} if asked.place else {}),
     }

@@ -33,7 +33,7 @@ def note(session: Session, letter: Letter, row: Request, *, at: datetime) -> Non
     request: Request | None = None
     if reply.request_id is not None:  # the request is locked before its reply, as everywhere
         request = session.scalars(select(Request).where(Request.id == reply.request_id).with_for_update()).one()
-        row.continues = request.id
+        row.continues, row.election_id = request.id, request.election_id
     reply = session.scalars(
         select(Reply).where(Reply.id == reply.id).with_for_update().execution_options(populate_existing=True)
     ).one()

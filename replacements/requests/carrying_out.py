@@ -16,7 +16,7 @@ from replacements.replies import outbox, wording
 from replacements.replies.html_part import html_page
 from replacements.replies.texts import NoText, Rendered, render
 from replacements.requests import drafting
-from replacements.requests.judging import NO_REPLY, is_on_file
+from replacements.requests.judging import NO_REPLY, UNDECIDED, is_on_file
 from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
@@ -139,7 +139,8 @@ def _reissue(
             at=at,
             prefix=force.rules.mailing.number_prefix,
             original=force.rules.replacements.original,
-            details={"request": request.id} | ({"agreed_by": request.first_by} if request.first_by else {}),
+            details={"request": request.id, "rules": force.sha256}
+            | ({"agreed_by": request.first_by} if request.first_by else {}),
         )
     except life.NotPossible as error:
         raise Refused(str(error)) from error
@@ -297,6 +298,7 @@ def words_of_reply(
                 new_number=new_number,
                 mailing_day=mailing_day,
                 stopped=stopped,
+                names_election=force.several and request.judged.get("election_by") != UNDECIDED,
             ),
             topics=tuple(judged.get("topics", ())) if action is Action.ANSWER else (),
             texts=wording.in_force(session),

@@ -16,11 +16,12 @@ from replacements.proposals.table import too_many
 from replacements.proposals.types import Action, BallotOnRecord, Because
 from replacements.requests import office
 from replacements.requests.carrying_out import Outcome, Refused, carry_out, close_request, undo_reissue
-from replacements.requests.judging import NO_REPLY
+from replacements.requests.judging import NO_REPLY, UNDECIDED
 from replacements.requests.office import InForce
 from replacements.requests.records import StoredBallots
+from replacements.requests.which_election import ABOUT_ONE, BALLOTS, NEXT
 from replacements.store.database import Database
-from replacements.store.tables import OPEN_STATES, Request
+from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Request
 
 __all__ = ["Outcome", "Refused", "Stale", "approve", "decline", "take_back"]
 
@@ -52,7 +53,7 @@ def approve(
     then nothing has changed.
     """
     with database.write() as session:
-        request, force = _open_request(session, request_id, version)
+        request, force = _open_request(session, request_id, version, at)
         chosen = action or awaited(request)
         voter = voter_id or request.voter_id
         changed = chosen.value != request.proposal or voter != request.voter_id
@@ -60,7 +61,7 @@ def approve(
             raise Refused("Another person agreed to something else. Decline it, and decide anew.")
         if changed and request.state != "second" and not note.strip():
             raise Refused("This differs from what is proposed: say why in the note.")
-        refuse_impossible(request, force, chosen, voter)
+        refuse_impossible(session, request, force, chosen, voter)
         present = StoredBallots(session, force.election_id).present(voter) if voter else None
         if chosen is Action.REISSUE:
             if changed:
@@ -77,6 +78,8 @@ def approve(
                     request.judged = {**request.judged, "ballot": present.number}
                 return first
         request.voter_id = voter
+        # What was decided stays under the rules that it was decided by, whatever is adopted later.
+        request.judged = {**request.judged, "decided_by_rules": force.sha256}
         return carry_out(
             session,
             request,
@@ -95,14 +98,29 @@ def awaited(request: Request) -> Action:
     return Action(request.decision if request.state == "second" and request.decision else request.proposal)
 
 
-def refuse_impossible(request: Request, force: InForce, action: Action, voter_id: str | None) -> None:
-    """Raise Refused where this cannot be done by anybody: for a decision and for looking at one before."""
+def refuse_impossible(session: Session, request: Request, force: InForce, action: Action, voter_id: str | None) -> None:
+    """Raise Refused where this cannot be done by anybody: for a decision and for looking at one before. `force`: the
+    rules of the request's own election."""
     if action is Action.REISSUE and not force.adopted:
         raise Refused("No official has adopted the office's rules yet, so no ballot can be voided.")
     if action in NEEDS_VOTER and not voter_id:
         raise Refused("Choose the voter first: nobody is identified in this request.")
-    if request.election_id != force.election_id and action not in NO_REPLY:
-        raise Refused("This request belongs to an election whose rules are no longer in force. Decline it.")
+    if force.closed is not None and action not in NO_REPLY:
+        raise Refused(f"The election ({force.name}) was closed by {force.closed.by}. Decline the request.")
+    if action in ABOUT_ONE and _which_is_open(session, request, force, voter_id):
+        raise Refused("Choose first which election this is about: more than one is open, and nothing says which.")
+
+
+def _which_is_open(session: Session, request: Request, force: InForce, voter_id: str | None) -> bool:
+    """Whether a person must still say which election a request is about. What the ballots of one voter told says
+    nothing of another voter, whom a person put in that one's place."""
+    by = request.judged.get("election_by")
+    if by == UNDECIDED:
+        return True
+    if by not in (BALLOTS, NEXT) or not voter_id or voter_id == request.voter_id:
+        return False
+    held = session.scalars(select(Ballot.election_id).where(Ballot.voter_id == voter_id, Ballot.state.in_(LIVE_STATES)))
+    return bool(set(held) - {force.election_id})
 
 
 def since_judged(request: Request, force: InForce, present: BallotOnRecord | None) -> list[Because]:
@@ -131,7 +149,7 @@ def decline(database: Database, request_id: int, *, version: int, by: str, at: d
     if not note.strip():
         raise Refused("Say in the note why the request is declined.")
     with database.write() as session:
-        request, _ = _open_request(session, request_id, version)
+        request, _ = _open_request(session, request_id, version, at)
         close_request(request, "declined", "declined", by, at, note)
         return Outcome("declined", "Declined. Nothing was changed and no reply was sent.")
 
@@ -163,13 +181,14 @@ def _locked(session: Session, request_id: int) -> Request:
     return request
 
 
-def _open_request(session: Session, request_id: int, version: int) -> tuple[Request, InForce]:
+def _open_request(session: Session, request_id: int, version: int, at: datetime) -> tuple[Request, InForce]:
+    """The request, locked, and the rules of its election."""
     request = _locked(session, request_id)
     if request.version != version or request.state not in OPEN_STATES:
         raise Stale(_STALE)
-    force = office.in_force(session)
+    force = office.of(session, request.election_id, at=at)
     if force is None:
-        raise Refused("No rules are loaded.")
+        raise Refused("No rules are loaded for this request's election.")
     return request, force
 
 

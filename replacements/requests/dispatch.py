@@ -41,10 +41,10 @@ def due(session: Session, force: InForce, *, now: datetime) -> list[int]:
 
 
 def close_due(database: Database, *, now: datetime) -> int:
-    """Close every mailing whose cut-off has passed; safe to run as often as one likes. Returns how many it closed."""
+    """Close every mailing whose cut-off has passed, of every election by its own rules; safe to run as often as one
+    likes. Returns how many it closed."""
     with database.read() as session:
-        force = office.in_force(session)
-        ids = due(session, force, now=now) if force is not None else []
+        ids = [mailing for force in office.known(session, at=now) for mailing in due(session, force, now=now)]
     for mailing_id in ids:
         close(database, mailing_id, by="schedule", at=now)
     return len(ids)
@@ -53,15 +53,21 @@ def close_due(database: Database, *, now: datetime) -> int:
 def close(database: Database, mailing_id: int, *, by: str, at: datetime) -> None:
     """Freeze a mailing's packets. Closing a closed mailing changes nothing."""
     with database.write() as session:
-        force = office.in_force(session)
+        force = _of_mailing(session, mailing_id, at)
         if force is not None:
             closing.close(session, mailing_id, rules=force.rules, by=by, at=at)
+
+
+def _of_mailing(session: Session, mailing_id: int, at: datetime) -> InForce | None:
+    """The rules of the election that a mailing belongs to."""
+    election_id = session.scalar(select(Mailing.election_id).where(Mailing.id == mailing_id))
+    return office.of(session, election_id, at=at) if election_id else None
 
 
 def sign(database: Database, mailing_id: int, *, account: str, counts: Counts, at: datetime) -> Signed:
     """One of two signatures. With the second the ballots are mailed and every voter is told, in one transaction."""
     with database.write() as session:
-        force = office.in_force(session)
+        force = _of_mailing(session, mailing_id, at)
         today = local(force.rules, at).date() if force is not None else None
         signed = signing.sign(session, mailing_id, account=account, counts=counts, at=at, today=today)
         if force is not None and signed.on is not None:
@@ -94,6 +100,7 @@ def _tell(session: Session, packet: Packet, mailed_on: date, force: InForce, *, 
             old_number=request.voided_ballot or "",
             new_number=packet.ballot_number,
             mailing_day=mailed_on,
+            names_election=force.several,
         ),
         texts=wording.in_force(session),
     )

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from replacements.mail.letter import Letter
 from replacements.reading.types import Cause, Kind, Person
-from replacements.requests.judging import THREAD_DAYS, Before, Judgement
+from replacements.requests.judging import THREAD_DAYS, UNDECIDED, Before, Judgement
 from replacements.store.tables import OPEN_STATES, Message, Reply, Request
 
 _person = TypeAdapter(Person)
@@ -61,6 +61,15 @@ class StoredHistory:
         first = rows.first()
         return first.id if first is not None else None
 
+    def elections(self, letter: Letter, *, same_sender: bool) -> frozenset[str]:
+        if not (same_sender or letter.in_reply_to or letter.references):
+            return frozenset()
+        rows = _requests_of_conversation(self._session, letter)
+        ids = {*letter.in_reply_to, *letter.references}
+        if not same_sender and not _of_thread(self._session, rows, ids):
+            return frozenset()
+        return frozenset(row.election_id for row in rows if row.judged.get("election_by") != UNDECIDED)
+
 
 def _requests_of_conversation(session: Session, letter: Letter) -> Sequence[Request]:
     ids = [*letter.in_reply_to, *letter.references]
@@ -91,6 +100,14 @@ def _requests_of_conversation(session: Session, letter: Letter) -> Sequence[Requ
     ).all()
 
 
+def _of_thread(session: Session, rows: Sequence[Request], ids: set[str]) -> bool:
+    """Whether these requests were found by what the letter answers, and not by its sender alone."""
+    numbers = {row.id for row in rows}
+    answered = select(Message.id).where(Message.message_id.in_(ids), Message.id.in_({row.message_id for row in rows}))
+    replied = select(Reply.id).where(Reply.message_id.in_(ids), Reply.request_id.in_(numbers))
+    return session.scalar(answered.limit(1)) is not None or session.scalar(replied.limit(1)) is not None
+
+
 def earlier_request(session: Session, letter: Letter, voter_id: str | None) -> int | None:
     """The request that a message goes on with: same thread, and the same voter where both are known."""
     if not letter.in_reply_to and not letter.references:
@@ -110,12 +127,24 @@ class HistoryInMemory:
     def add(self, judgement: Judgement) -> None:
         self._judged.append(judgement)
 
-    def of_conversation(self, letter: Letter) -> Sequence[Before]:
+    def _conversation(self, letter: Letter) -> tuple[list[Judgement], list[Judgement]]:
+        """The messages of the letter's thread, and those of its sender; newest first."""
         ids = {*letter.in_reply_to, *letter.references}
         since = letter.arrived - timedelta(days=THREAD_DAYS)
         earlier = [j for j in reversed(self._judged) if since <= j.letter.arrived <= letter.arrived]
         thread = [j for j in earlier if j.letter.message_id in ids]
-        same_sender = [j for j in earlier if letter.sender.address and j.letter.sender.address == letter.sender.address]
+        return thread, [
+            j for j in earlier if letter.sender.address and j.letter.sender.address == letter.sender.address
+        ]
+
+    def elections(self, letter: Letter, *, same_sender: bool) -> frozenset[str]:
+        thread, sender = self._conversation(letter)
+        found = thread or (sender if same_sender else [])
+        places = [place for j in found for place in (j.place, *(asked.place for asked in j.asked))]
+        return frozenset(place.election_id for place in places if place is not None and place.by != UNDECIDED)
+
+    def of_conversation(self, letter: Letter) -> Sequence[Before]:
+        thread, same_sender = self._conversation(letter)
         return [
             Before(
                 kinds=tuple(k for k in asked.kinds if k is not Kind.DETAILS),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from email.parser import BytesHeaderParser
@@ -25,10 +25,12 @@ from replacements.proposals.situation import SURE_ENOUGH_ALONE
 from replacements.replies import wording
 from replacements.requests import answer, came_back, deciding, drafting, office
 from replacements.requests.history import StoredHistory
-from replacements.requests.judging import Judgement, judge
+from replacements.requests.judging import Judgement
 from replacements.requests.keeping import request_rows, unreadable_request
+from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
+from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
 from replacements.store.tables import Message, RawMail, Request, Sighting
@@ -113,7 +115,7 @@ def read_waiting(
     """Read every message that waits. `progress` is called with (read, of how many). Returns how many were read."""
     with database.read() as session:
         ids = waiting_to_be_read(session)
-        ready = office.in_force(session) is not None
+        ready = bool(office.offered(session))
     if not ready:
         return 0
     for number, message_id in enumerate(ids, start=1):
@@ -140,7 +142,7 @@ def read_one(database: Database, message_id: int, *, now: datetime) -> bool:
             if message is not None and message.state == "stored":
                 message.attempts += 1
                 message.error = told
-                force = office.in_force(session)
+                force = office.in_force(session, at=now)
                 if message.attempts >= MOST_ATTEMPTS and force is not None:
                     message.state = "failed"
                     session.add(unreadable_request(message, force.election_id, told, message.arrived_at))
@@ -149,38 +151,29 @@ def read_one(database: Database, message_id: int, *, now: datetime) -> bool:
 
 def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
     with database.read() as session:
-        force = office.in_force(session)
+        elections = office.offered(session, at=now)
+        force = office.next_of(elections, at=now)
         message = session.get(Message, message_id)
         raw = session.get(RawMail, message_id)
         if force is None or message is None or raw is None:
             return False
         if message.state != "stored":
             return True
-        rules = force.rules
         trouble = ""
         letter: Letter | None = None
         judgement: Judgement | None = None
         try:
-            letter = parse(
-                raw.raw,
-                office_addresses=frozenset({rules.office.address.lower()}),
-                office_server=rules.office.mail_server,
-                office_name=rules.office.name,
-                received_at=message.stored_at,
-            )
-            letter = answered(session, letter)
+            letter = letter_from(session, raw.raw, message, elections, force)
         except UnreadableMail as error:
             trouble = str(error)
         if letter is not None:
-            judgement = judge(
+            judgement = judge_among(
                 letter,
                 roll=StoredRoll(session),
-                ballots=StoredBallots(session, force.election_id),
-                rules=rules,
+                elections=[stored(session, one) for one in elections],
                 # Whether the voter wrote in time is a fact of the letter; the mailing is the next one from today.
                 at=min(letter.arrived, now),
                 now=now,
-                history=StoredHistory(session, force.election_id),
             )
     clear: list[int] = []
     with database.write() as session:
@@ -192,22 +185,47 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
             message.state, message.error = "failed", trouble
             session.add(unreadable_request(message, force.election_id, trouble, message.arrived_at))
             return True
-        reply = drafting.draft(judgement, rules, adopted=force.adopted, texts=wording.in_force(session))
+        by_id = {one.election_id: one for one in elections}
+        texts = wording.in_force(session)
+        reply = drafting.draft(judgement, force.rules, adopted=force.adopted, among=by_id, texts=texts)
         message.message_id = judgement.letter.message_id
         message.sender = judgement.letter.sender.address
         message.sender_name = judgement.letter.sender.name
         message.subject = judgement.letter.subject
         message.arrived_at = judgement.letter.arrived
-        message.judgement = answer.as_json(judgement, mail=str(message_id), rules=rules, reply=reply)
-        rows = request_rows(session, judgement, message, force)
+        message.judgement = answer.as_json(judgement, mail=str(message_id), rules=force.rules, reply=reply)
+        rows = request_rows(session, judgement, message, by_id, force)
         session.add_all(rows)
         session.flush()
         came_back.note(session, judgement.letter, rows[0], at=now)
-        if rules.approval.by == "clear_cases" and force.adopted:
-            clear = [row.id for row in rows if _is_clear(row, judgement)]
+        clear = [row.id for row in rows if _by_itself(by_id[row.election_id]) and _is_clear(row, judgement)]
     for request_id in clear:
         _approve_clear(database, request_id, now=now)
     return True
+
+
+def letter_from(session: Session, raw: bytes, message: Message, elections: Sequence[InForce], force: InForce) -> Letter:
+    """A kept message, read. Any address that the rules of these elections name is the office's own; what else is the
+    office's is as the rules in `force` say. Raises UnreadableMail."""
+    ours = force.rules.office
+    letter = parse(
+        raw,
+        office_addresses=frozenset(one.rules.office.address.lower() for one in (force, *elections)),
+        office_server=ours.mail_server,
+        office_name=ours.name,
+        received_at=message.stored_at,
+    )
+    return answered(session, letter)
+
+
+def stored(session: Session, force: InForce) -> OpenElection:
+    """An election as it is on record."""
+    return OpenElection(force, StoredBallots(session, force.election_id), StoredHistory(session, force.election_id))
+
+
+def _by_itself(force: InForce) -> bool:
+    """Whether the election's rules let clear cases through without a person."""
+    return force.rules.approval.by == "clear_cases" and force.adopted
 
 
 def _is_clear(row: Request, judgement: Judgement) -> bool:

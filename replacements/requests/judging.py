@@ -31,6 +31,16 @@ THREAD_DAYS = 30  # an earlier message of the same sender counts as the same con
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """Where something stands among several open elections (`which_election`). `by`: what says so. `fits`: the elections
+    that it may be about where nothing says so (`by` is `UNDECIDED`); `election_id` then only keeps it somewhere."""
+
+    election_id: str
+    by: str
+    fits: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """One person's request within a message, judged."""
 
@@ -42,6 +52,7 @@ class Asked:
     ballot: BallotOnRecord | None
     in_time: InTime | None
     on_file: bool  # the sender's address is on this voter's record
+    place: Place | None = None  # None: judged where there is one election only
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +65,7 @@ class Judgement:
     proposal: Proposal | None
     notices: tuple[Notice, ...] = ()
     milliseconds: dict[str, float] = field(default_factory=dict)
+    place: Place | None = None  # of a message that concerns no voter, or as for `Asked`
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +89,11 @@ class History(Protocol):
         """An undecided earlier request for a ballot by this voter."""
         ...
 
+    def elections(self, letter: Letter, *, same_sender: bool) -> frozenset[str]:
+        """The elections that the messages of this thread were about, where that was known. `same_sender`: where there
+        is no thread, those of the same sender's messages lately."""
+        ...
+
 
 class NoHistory:
     """Each message judged alone."""
@@ -86,6 +103,12 @@ class NoHistory:
 
     def open_request(self, voter_id: str, at: datetime) -> int | None:
         return None
+
+    def elections(self, letter: Letter, *, same_sender: bool) -> frozenset[str]:
+        return frozenset()
+
+
+UNDECIDED = "undecided"  # among several elections: a person says which one it is about
 
 
 def judge(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy.orm import Session
 
@@ -10,7 +12,7 @@ from replacements.proposals.types import Action
 from replacements.replies import wording
 from replacements.requests import answer, drafting
 from replacements.requests.history import earlier_request, person_json
-from replacements.requests.judging import Asked, Judgement
+from replacements.requests.judging import Asked, Judgement, Place
 from replacements.requests.office import InForce
 from replacements.store.tables import Message, Request
 
@@ -32,10 +34,15 @@ def unreadable_request(message: Message, election_id: str, why: str, at: datetim
     )
 
 
-def request_rows(session: Session, judgement: Judgement, message: Message, force: InForce) -> list[Request]:
-    """The rows of a judged message. Machine mail is filed at once; everything else waits for a person."""
+def request_rows(
+    session: Session, judgement: Judgement, message: Message, elections: Mapping[str, InForce], default: InForce
+) -> list[Request]:
+    """The rows of a judged message, each with the election it is about. `elections`: those that are open, by id; where
+    there is one only, it is the `default`. Machine mail is filed at once; everything else waits for a person."""
     if judgement.proposal is not None:
-        reply = drafting.draft(judgement, force.rules, adopted=force.adopted, texts=wording.in_force(session))
+        force = _of(judgement.place, elections, default)
+        texts = wording.in_force(session)
+        reply = drafting.draft(judgement, force.rules, adopted=force.adopted, among=elections, texts=texts)
         filed = judgement.letter.machine is not None and judgement.proposal.action is Action.DROP
         return [
             Request(
@@ -50,6 +57,7 @@ def request_rows(session: Session, judgement: Judgement, message: Message, force
                     "topics": list(judgement.proposal.topics) or [t.value for t in judgement.reading.topics],
                     "form": judgement.proposal.form,
                     "may_answer": drafting.may_be_answered(judgement),
+                    **_placed(judgement.place, force),
                 },
                 reply_draft=answer.reply_json(*reply) if reply else None,
                 state="filed" if filed else "waiting",
@@ -58,13 +66,37 @@ def request_rows(session: Session, judgement: Judgement, message: Message, force
                 continues=None if judgement.letter.machine else earlier_request(session, judgement.letter, None),
             )
         ]
-    return [_row(session, judgement, asked, place, message, force) for place, asked in enumerate(judgement.asked)]
+    return [
+        _row(session, judgement, asked, place, message, _of(asked.place, elections, default))
+        for place, asked in enumerate(judgement.asked)
+    ]
+
+
+def _of(place: Place | None, elections: Mapping[str, InForce], default: InForce) -> InForce:
+    return elections.get(place.election_id, default) if place is not None else default
+
+
+def _placed(place: Place | None, force: InForce) -> dict[str, Any]:
+    """By which rules it was judged, and, among several elections, what says that it is about this one."""
+    found: dict[str, Any] = {"rules": force.sha256}
+    if place is not None:
+        found["election_by"] = place.by
+    if place is not None and place.fits:
+        found["elections"] = list(place.fits)
+    return found
 
 
 def _row(session: Session, judgement: Judgement, asked: Asked, place: int, message: Message, force: InForce) -> Request:
     voter = asked.who.voter
-    texts = wording.in_force(session)
-    reply = drafting.draft_for(judgement, asked, asked.proposal.action, force.rules, adopted=force.adopted, texts=texts)
+    reply = drafting.draft_for(
+        judgement,
+        asked,
+        asked.proposal.action,
+        force.rules,
+        adopted=force.adopted,
+        names_election=asked.place is not None and drafting.is_decided(asked.place),
+        texts=wording.in_force(session),
+    )
     return Request(
         election_id=force.election_id,
         message_id=message.id,
@@ -89,6 +121,7 @@ def _row(session: Session, judgement: Judgement, asked: Asked, place: int, messa
             **({"ballot": asked.ballot.number} if asked.ballot else {}),
             "person": person_json(asked.person),
             "may_answer": drafting.may_be_answered(judgement),
+            **_placed(asked.place, force),
         },
         reply_draft=answer.reply_json(reply, judgement.letter.sender.address) if reply else None,
         state="waiting",

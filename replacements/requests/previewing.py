@@ -45,12 +45,12 @@ def preview(
     try:
         with database.write() as session:
             request = session.get(Request, request_id)
-            force = office.in_force(session)
+            force = office.of(session, request.election_id, at=at) if request is not None else None
             if request is None or force is None:
                 raise Refused("There is no such request, or no rules are loaded.")
             about = voter_id or request.voter_id
             differs = action.value != request.proposal or about != request.voter_id
-            refuse_impossible(request, force, action, about)
+            refuse_impossible(session, request, force, action, about)
             request.voter_id = about
             ballots = StoredBallots(session, force.election_id)
             present = ballots.present(request.voter_id) if request.voter_id else None

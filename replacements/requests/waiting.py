@@ -21,7 +21,7 @@ from replacements.replies import wording
 from replacements.replies.texts import ReplyFacts, render
 from replacements.requests import office
 from replacements.requests.carrying_out import close_request, queue_reply
-from replacements.requests.judging import is_on_file
+from replacements.requests.judging import UNDECIDED, is_on_file
 from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
@@ -72,17 +72,24 @@ class Overview:
 
 
 def tend(database: Database, *, now: datetime) -> Tended:
-    """Remind and close what is due, each request in a transaction of its own. Safe to run twice, or in two processes.
+    """Remind and close what is due, each request in a transaction of its own and by the rules of its election. Safe to
+    run twice, or in two processes.
 
-    Does nothing under rules that no official has adopted, or where they say nothing of it.
+    Does nothing under rules that no official has adopted, or where they say nothing of it, or in a closed election.
     """
     with database.read() as session:
-        force = office.in_force(session)
-        if force is None or not force.adopted or not _by_rule(force.rules):
-            return Tended()
-        ids = [request.id for request in session.scalars(_waiting(force.election_id).order_by(Request.id))]
+        ids = [
+            request.id
+            for force in office.known(session, at=now)
+            if _tends(force)
+            for request in session.scalars(_waiting(force.election_id).order_by(Request.id))
+        ]
     done = [_tend_one(database, request_id, now=now) for request_id in ids]
     return Tended(done.count("reminded"), done.count(LAPSED))
+
+
+def _tends(force: InForce) -> bool:
+    return force.adopted and force.closed is None and _by_rule(force.rules)
 
 
 def standing(session: Session, request: Request, rules: Rules) -> Standing | None:
@@ -198,8 +205,8 @@ def _tend_one(database: Database, request_id: int, *, now: datetime) -> str:
     """`reminded`, `lapsed`, or empty where nothing is due."""
     with database.write() as session:
         request = session.scalars(select(Request).where(Request.id == request_id).with_for_update()).first()
-        force = office.in_force(session)
-        if request is None or force is None or not force.adopted or request.election_id != force.election_id:
+        force = office.of(session, request.election_id, at=now) if request is not None else None
+        if request is None or force is None or not _tends(force):
             return ""
         known = _known(session, [request])
         found = _standing(request, force.rules, known)
@@ -295,6 +302,7 @@ def _write(
             lapses_on=lapses_on,
             waited_for=waited_for,
             open_for_post=open_,
+            names_election=force.several and request.judged.get("election_by") != UNDECIDED,
         ),
         texts=wording.in_force(session),
     )

@@ -27,6 +27,7 @@ Shares = Annotated[dict[int, float], BeforeValidator(shapes.shares)]
 Date = date  # a field of that name would hide the type
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 ReturnRule = Literal["received", "postmarked"]
+ElectionKind = Literal["primary", "general", "runoff", "special"]
 Evidence = Annotated[str, AfterValidator(shapes.identity_facts)]
 WITNESS = "signature of a witness"
 RETURN_RULE = Said('"received" or "postmarked"', 'return_rule = "postmarked"')
@@ -75,10 +76,11 @@ class Office(Section):
 
 
 class ElectionRules(Section):
-    """`[election]`"""
+    """`[election]`. `kind`: None where the name tells it; letters name an election by it."""
 
     name: Annotated[Text, Said("the election's name", 'name = "General election"')]
     date: Annotated[Date, Said("the election day, as year-month-day", "date = 2026-11-03")]
+    kind: Annotated[ElectionKind | None, Said('"primary", "general", "runoff" or "special"', 'kind = "general"')] = None
 
 
 class OverseasDates(Section):

@@ -81,18 +81,6 @@ def test_a_clear_case_goes_by_itself_only_from_the_address_on_the_voters_record(
     assert at_work.ballots("61000001") == {"5100001": "issued"}
 
 
-def test_a_request_of_an_earlier_election_decides_nothing_in_this_one(on_sqlite: OfficeAtWork) -> None:
-    from replacements.requests import office
-
-    request = on_sqlite.spoiled_by_ada()
-    later = RULES.replace('name = "General election"', 'name = "Second election"')
-    with on_sqlite.database.write() as session:
-        assert office.load(session, later, at=LATER).election_id != on_sqlite.election_id
-        office.adopt(session, official="the registrar", by="test", at=LATER)
-    with pytest.raises(Refused, match="election"):
-        approve(on_sqlite, request, "clara")
-
-
 def test_a_copy_that_says_it_comes_from_a_machine_does_not_swallow_the_letter() -> None:
     letter = (
         b"From: Ada <ada.q@post.example>\r\nMessage-ID: <one@post.example>\r\nSubject: my ballot\r\n"

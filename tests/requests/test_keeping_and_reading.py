@@ -75,7 +75,7 @@ def test_a_fault_of_the_program_is_tried_again_and_then_goes_to_a_person(
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("Ada Quillfeather's mail")
 
-    monkeypatch.setattr(intake, "judge", broken)
+    monkeypatch.setattr(intake, "judge_among", broken)
     kept = keep(on_sqlite, RAW, "7")
     for _ in range(intake.MOST_ATTEMPTS):
         assert count(on_sqlite, Request) == 0
