@@ -12,7 +12,7 @@ depends_on = None
 TABLES = ("reply_texts", "reply_text_decisions")
 OWN_TEXT = "reply_text_decisions: a text is approved by somebody other than its writer"
 BY_THE_WRITER = (
-    "NEW.approved AND lower(NEW.by) = (SELECT lower(written_by) FROM reply_texts WHERE id = NEW.text_id)"
+    "NEW.approved AND lower(NEW.\"by\") = (SELECT lower(written_by) FROM reply_texts WHERE id = NEW.text_id)"
 )
 
 SQLITE = [
