@@ -234,6 +234,13 @@ ROWS: tuple[Row, ...] = (
         "The writer says that the ballot is already on its way back: voiding it could take away the vote.",
     ),
     Row(
+        lambda s: s.wants_ballot and Flag.SWAPPED in s.flags,
+        "A ballot is wanted, and two voters' ballots seem to have changed places",
+        Action.READ,
+        "trade.swapped",
+        "Two voters' ballots or envelopes seem to have changed places: a person sorts out whose is whose first.",
+    ),
+    Row(
         lambda s: s.wants_ballot and s.too_late,
         "A ballot is wanted after the last moment to ask by mail",
         Action.COME_IN,

@@ -37,7 +37,12 @@ _ASKS = re.compile(
     r"|mand|env[ií]|pid|escrib|necesit|otra|solicit|gửi|gởi|xin|cần|viết)",
     re.I,
 )
+_WISHED = re.compile(
+    r"\b(?:need|want|send|another|new|replac|reissue|too\b|also|otra|necesit|mand|env[ií]|nuev|gửi|gởi|xin|cần|mới)",
+    re.I,
+)
 _DENIED = re.compile(r"(?:\bnever|\bnot|n['’]?t|\bnunca|\bno|\bneither|\bchưa|\bkhông|안|못)\s+(?:\w+\s+)?$", re.I)
+_ALONG = re.compile(r"\b(?:with|con|junto a|cùng|cung|với|voi)\s+$", re.I)  # "I'll go and vote with my brother"
 _WITH_MINE = re.compile(r"\b(?:ballots?|packets?|mine|boleta)\s+(?:and|y)\s+$", re.I)  # "my ballot and my wife's"
 _WANTS = re.compile(
     r"\s*(?:please\s+)?(?:get|have|receive)\s+(?:an?\b|another|one)"
@@ -200,7 +205,7 @@ def _marks(text: str, clause: _Clause, others: Sequence[Other], words: Vocabular
                 _AND_MINE.search(after) or _AND_MINE.search(before)
             ):
                 add(i, STRONG)
-            if not possessive:
+            if not possessive and not _ALONG.search(before):
                 last = max(last, (start - clause.start, i), key=lambda x: x[0])
     mine = [m for m in words.pattern("own").finditer(part) if free(m)]
     if mine and mine[0].start() < 200:
@@ -234,7 +239,8 @@ def share(text: str, language: str, signs: Sequence[Sign], others: Sequence[Othe
         points = _marks(text, clause, others, words)
         here = [s for s in signs if clause.start <= s.start < clause.end or clause.start < s.end <= clause.end]
         for number, weight in points.items():
-            side(number).points += weight if here else weight / 2
+            said = number == BOTH and not here and not _WISHED.search(text[clause.start : clause.end])
+            side(number).points += weight if here else weight / 4 if said else weight / 2  # "we both vote by mail"
         result.own_said += points.get(OWN, 0.0) >= STRONG
         if clause.sentence != sentence:
             sentence, in_sentence = clause.sentence, None

@@ -175,7 +175,9 @@ def _pattern(plain: str, *, spaced: bool) -> str:
     word = r"[^\s.!?]+"
     wide = {"__": 7, "_": 3} if spaced else {"__": 22, "_": 8}
     out: list[str] = []
-    for piece in re.split(r"(\[[^\]]*\]| __ | _ |__|_| \?| |(?<!\))\*|')", plain.replace("(", "(?:").replace("(?:?", "(?")):
+    for piece in re.split(
+        r"(\[[^\]]*\]| __ | _ |__|_| \?| |(?<!\))\*|')", plain.replace("(", "(?:").replace("(?:?", "(?")
+    ):
         sign = piece.strip()
         if sign in wide and piece:
             # Atomic: a row of dashes could be cut up into "between" and "word" in countless ways, all of them tried.

@@ -50,8 +50,13 @@ def flags_of(
         if not any(f is Flag.PRESS for f, _ in found):
             raise_for(Flag.JUNK, "junk")
     raise_for(Flag.CHOICES_STATED, "choices")
-    raise_for(Flag.BALLOT_ALREADY_SENT, "sent")
-    if weighed.ballot_missing is not None and Kind.MISSING_MATERIALS in kinds:
+    anothers = scan.all("sent_by_another")
+    own = [h for h in scan.real("sent") if not any(a.start < h.end and h.start < a.end for a in anothers)]
+    if own:
+        found.append((Flag.BALLOT_ALREADY_SENT, scan.words(own[0])[:160]))
+    raise_for(Flag.SWAPPED, "swapped")
+    has_it = scan.has("no_need", "fine", "unworried") or bool(scan.denied("want"))
+    if weighed.ballot_missing is not None and Kind.MISSING_MATERIALS in kinds and not has_it:
         found.append((Flag.BALLOT_MISSING, scan.words(weighed.ballot_missing)[:160]))
     statement = statement_among(attachments)
     if statement:

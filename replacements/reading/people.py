@@ -66,9 +66,16 @@ def _is_general(letter: Letter, found: KindsFound, asked: tuple[Kind, ...], cast
         return True
     if shares.pleads and not own_ballot and not spoken_for and not particulars:
         return True
+    if shares.others and not (own_ballot or particulars or spoken_for or _says_a_whole_name(cast)):
+        return True  # somebody with a given name alone asks about a relative who is not named
     if cast.writer is not None or particulars or spoken_for:
         return False
     return not (own_ballot and cast.sender.names) and Topic.STATUS not in found.topics
+
+
+def _says_a_whole_name(cast: Cast) -> bool:
+    names = (*(cast.writer.forms if cast.writer is not None else ()), *cast.sender.names)
+    return any(len(n.split()) > 1 or n[0] > "ἀ" for n in names) or bool(cast.sender.household)
 
 
 def _listed(cast: Cast, asked: tuple[Kind, ...], found: KindsFound) -> tuple[Person, ...]:

@@ -62,6 +62,7 @@ class Flag(StrEnum):
     JUNK = "junk"  # advertising, phishing
     CHOICES_STATED = "choices_stated"  # says how somebody votes: shown onward nowhere
     BALLOT_ALREADY_SENT = "ballot_already_sent"  # the writer says that the ballot is in the post or handed in
+    SWAPPED = "swapped"  # two people's ballots or envelopes changed places
     BALLOT_MISSING = "ballot_missing"  # materials are missing, and the ballot is among them
     STATEMENT_ATTACHED = "statement_attached"  # a signed statement or form comes with this message
     HYPOTHETICAL = "hypothetical"

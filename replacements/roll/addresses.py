@@ -47,6 +47,9 @@ _NUMBERED_ROADS = {"HWY": "HIGHWAY", "RTE": "ROUTE", "RT": "ROUTE", "RD": "ROAD"
 _HIGHWAY_BEFORE = frozenset(
     {"COUNTY", "STATE", "US", "OLD", "INTERSTATE", "FARM", "RANCH", "TOWNSHIP", "FOREST", "INDIAN"}
 )
+# Publication 28, appendix F: ways to write a county road or highway that carries a number or letter.
+_COUNTY = frozenset({"CO", "CTY", "CNTY", "COUNTY"})
+_COUNTY_WAYS = {"RD": "ROAD", "ROAD": "ROAD", "HWY": "HIGHWAY", "HIGHWAY": "HIGHWAY"}
 _SPANISH_STREETS = frozenset({"CALLE", "AVENIDA", "CAMINO", "VIA", "PASEO"})  # before the name, and never abbreviated
 _ORDINALS = {
     "FIRST": "1ST", "SECOND": "2ND", "THIRD": "3RD", "FOURTH": "4TH", "FIFTH": "5TH", "SIXTH": "6TH", "SEVENTH": "7TH",
@@ -241,13 +244,23 @@ def _street(words: list[str], unit: tuple[str, ...]) -> Delivery:
         if words and _FRACTION.fullmatch(words[0]):
             number.append(words.pop(0))
     body, own_unit = _split_unit(["", *words] if number else words)  # the empty word stands for the house number
-    body = [w for w in body if w]
+    body = _county_road([w for w in body if w])
     unit = (*_unit(own_unit, whole=True), *unit)
     before, names, suffix, after = _parts(body)
     pieces = [*number, before, *names, suffix, after]
     line = _with_unit(" ".join(p for p in pieces if p), list(unit))
     kind = "street" if number and (names or after) else "named"
     return Delivery(kind, " ".join(number), before, tuple(names), suffix, after, unit, line)
+
+
+def _county_road(words: list[str]) -> list[str]:
+    """ "CO RD 12", "CR 12", "CTY HWY B" in the words of Publication 28: COUNTY ROAD 12, COUNTY HIGHWAY B."""
+    ahead = (
+        2 if len(words) > 2 and words[0] in _COUNTY and words[1] in _COUNTY_WAYS else 1 if words[:1] == ["CR"] else 0
+    )
+    if not ahead or len(words) <= ahead or not re.fullmatch(r"\d+[A-Z]?|[A-Z]{1,2}", words[ahead]):
+        return words
+    return ["COUNTY", "ROAD" if ahead == 1 else _COUNTY_WAYS[words[1]], *words[ahead:]]
 
 
 def _with_unit(line: str, unit: list[str] | tuple[str, ...]) -> str:

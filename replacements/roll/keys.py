@@ -41,7 +41,7 @@ from replacements.roll.romanisation import (
 )
 from replacements.roll.types import Clues, Voter
 
-VERSION = "2"  # raise it when a key changes: the keys of every voter are then made anew
+VERSION = "3"  # raise it when a key changes: the keys of every voter are then made anew
 
 Found = TypeVar("Found")
 _GROUPS = {"bpfv": "1", "cgkqsxzj": "2", "dt": "3", "l": "4", "mn": "5", "r": "6"}

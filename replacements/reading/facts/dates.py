@@ -276,6 +276,17 @@ def _year_in_words(text: str) -> tuple[int, int] | None:
             if number and number < 100:
                 base = 1900 if english[1].lower() == "nineteen" else 2000
                 return base + number, at + english.start(2) + english[2].lower().find(part) + len(part)
+    short = re.match(
+        r"((?:veinti|treinta|cuarenta|cincuenta|sesenta|setenta|ochenta|noventa)[a-zé]*(?:\s+y\s+[a-z]+)?)",
+        text[at:],
+        re.I,
+    )
+    if short and lead and lead[0].strip().lower() == "del":  # "del treinta y ocho"
+        number = _number_in_words(
+            short[1].lower(), vocabulary("es").maps["days_in_words"] | vocabulary("es").maps["numbers_in_words"]
+        )
+        if number and 20 <= number < 100:
+            return 1900 + number, at + short.end()
     spanish = re.match(r"(mil novecientos|dos mil)\s+([a-zé]+(?:\s+y\s+[a-z]+)?)", text[at:], re.I)
     if spanish:
         number = _number_in_words(

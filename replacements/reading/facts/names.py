@@ -56,8 +56,11 @@ def _english() -> NickNamer:
 
 
 @cache
-def _pet_forms() -> dict[str, str]:
-    return {fold(pet): fold(str(name)) for pet, name in _data()["pet_forms"].items()}
+def _pet_forms() -> dict[str, frozenset[str]]:
+    return {
+        fold(pet): frozenset(map(fold, [names] if isinstance(names, str) else names))
+        for pet, names in _data()["pet_forms"].items()
+    }
 
 
 @lru_cache(maxsize=4096)
@@ -73,7 +76,7 @@ def is_given(word: str) -> bool:
 
 @cache
 def _known() -> frozenset[str]:
-    return frozenset({fold(n) for n in _data()["names"]["all"]} | set(_pet_forms()) | set(_pet_forms().values()))
+    return frozenset({fold(n) for n in _data()["names"]["all"]} | _pet_forms().keys()).union(*_pet_forms().values())
 
 
 @lru_cache(maxsize=4096)
@@ -98,8 +101,8 @@ def same_given(a: str, b: str) -> bool:
     if len(short) >= 2 and (long.startswith(short) or (len(short) >= 4 and long.endswith(short))):
         return True
     pets = _pet_forms()
-    roots_a = {a, pets.get(a, a)} | _english().canonicals_of(a)
-    roots_b = {b, pets.get(b, b)} | _english().canonicals_of(b)
+    roots_a = {a} | pets.get(a, frozenset()) | _english().canonicals_of(a)
+    roots_b = {b} | pets.get(b, frozenset()) | _english().canonicals_of(b)
     return bool(roots_a & roots_b)
 
 

@@ -84,6 +84,8 @@ def _like_a_person(found: NameFound, words: Vocabulary, sender: FromName) -> boo
         return True
     flat = [fold(w) for w in row]
     known = is_given(row[0]) or any(w in sender.words for w in flat)
+    if len(row) > 1 and row[-1].rstrip(".").lower() in words.words["ways"] and flat[-1] not in sender.words:
+        return False  # "Section Road" is where somebody lives
     if any(w.rstrip(".").lower() in words.words["organisation"] for w in row) and not known:
         return False
     return len(row) >= 2 or known
@@ -131,12 +133,37 @@ def _said(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span])
                     person = NameFound(person.start, given.end, f"{given.text} {person.text}", given.suffix)
             found.append(_place(person, How.SAID, _aside(text, person.end)))
             found += [_place(p, How.SAID) for p in _partner(text, person, words, sender)]
+    found += _surname_told(text, words, sender, facts)
     if words.language == "ko":
         for m in _KOREAN.finditer(text):
             name = hangul_name(m[1], 0)
             if name and name == m[1]:
                 found.append(NamePlace(m.start(1), m.end(1), name, How.SAID, other_form=(m[2] or "").strip()))
     return found
+
+
+def _surname_told(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span]) -> list[NamePlace]:
+    """ "Last name is Poe": with the given name that stands beside it in the same manner, else that of the From line."""
+
+    def told(pattern: str) -> NameFound | None:
+        for m in words.pattern(pattern).finditer(text):
+            person = _other_script(text, m.end(), words) or name_at(text, m.end(), words, sender.words, small=True)
+            if person is not None and not _covered(person.start, person.end, facts):
+                return person
+        return None
+
+    surname = told("surname")
+    if surname is None:
+        return []
+    given = told("given_name")
+    if given is not None:
+        first = given.text
+    else:
+        own = [n for n in sender.names if is_given(n.split()[0]) and not compatible(n, surname.text)]
+        first = own[0].split()[0] if len(own) == 1 else ""
+    if not first or not surname.text.isascii() or compatible(first, surname.text):
+        return [_place(surname, How.SAID)]
+    return [replace(_place(surname, How.SAID), text=f"{first} {surname.text}")]
 
 
 def _partner(text: str, first: NameFound, words: Vocabulary, sender: FromName) -> list[NameFound]:
@@ -267,6 +294,8 @@ def _name_on_line(
     if any(w.rstrip(".").lower() in words.words["organisation"] for w in row) and not (
         is_given(row[0]) or fold(row[0]) in sender.words
     ):
+        return []
+    if len(row) > 1 and row[-1].rstrip(".").lower() in words.words["ways"] and fold(row[-1]) not in sender.words:
         return []
     partners = _partner(text[:end], person, words, sender)
     stop = partners[0].end if partners else person.end

@@ -54,6 +54,7 @@ def _walk(row: Sequence[Token], i: int, words: Vocabulary) -> tuple[int, bool]:
         word = token.word
         if _ORDINAL.match(token.text):
             named, j = named + 1, j + 1
+            capital = j if capital else capital  # "26 West 3rd"
             continue
         if not token.is_word:
             break
