@@ -12,13 +12,13 @@ from datetime import UTC, datetime
 
 import structlog
 
-from replacements.ballots.reconciling import reconcile
 from replacements.replies.outbox import send_due
 from replacements.replies.transport import TransportSetting, open_transport
 from replacements.requests import dispatch, intake, office, waiting, weekly
 from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.tables import Condition
+from worker import books
 from worker.mailbox.opening import open_source
 from worker.mailbox.source import MailboxTrouble
 
@@ -132,15 +132,13 @@ def close_mailings(work: Work) -> int:
 
 
 def check_books(work: Work) -> bool:
-    """The nightly reconciliation. Returns whether everything adds up."""
+    """The nightly look at the books. Returns whether everything adds up."""
     with work.database.read() as session:
-        force = office.in_force(session)
-        if force is None:
+        if office.in_force(session) is None:
             return True
-        found = reconcile(session, force.election_id)
-    text = "The books balance." if found.agrees else f"{len(found.differences)} ballots differ: see the ledger page."
-    note(work, "reconciliation", ok=found.agrees, text=text)
-    return found.agrees
+    ok, text = books.look(work.database, work.settings, at=work.now())
+    note(work, "reconciliation", ok=ok, text=text)
+    return ok
 
 
 def tend_waiting(work: Work) -> waiting.Tended:
