@@ -5,6 +5,7 @@ Reads only; nothing of a request is changed, and whoever may not see voters' dat
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sqlalchemy import ColumnElement, and_, select
@@ -21,7 +22,7 @@ from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.rules.calendar import next_mailing
 from replacements.rules.transit import for_voter
-from replacements.store.tables import Mailing, Message, Packet, Request
+from replacements.store.tables import OPEN_STATES, Mailing, Message, Packet, Request
 
 LATEST = 200  # requests that are looked through
 _ASKED = {"remind_statement": Action.STATEMENT_FIRST, "remind_details": Action.ASK_IDENTITY}
@@ -56,8 +57,8 @@ def _filled(template: str, language: str, facts: ReplyFacts, texts: Texts, reque
 
 
 def _newest(session: Session, election_id: str, template: str, language: str) -> Request | None:
-    """The newest request that this reply would go to, or went to; rather one in the text's language."""
-    found = session.scalars(
+    """The newest request that this reply would go to, or went to; rather one in its language, rather an open one."""
+    found: Sequence[Request] = session.scalars(
         select(Request)
         .where(Request.election_id == election_id, _concerns(template))
         .order_by(Request.id.desc())
@@ -66,8 +67,11 @@ def _newest(session: Session, election_id: str, template: str, language: str) ->
     if template.startswith("answer/"):
         topic = template.removeprefix("answer/")
         found = [request for request in found if topic in request.judged.get("topics", ())]
-    same = [request for request in found if request.judged.get("language") == language]
-    return next(iter([*same, *found]), None)
+    return min(
+        found,
+        key=lambda r: (r.judged.get("language") != language, r.state not in OPEN_STATES, -r.id),
+        default=None,
+    )
 
 
 def _concerns(template: str) -> ColumnElement[bool]:
