@@ -42,6 +42,7 @@ _EVENTS = {
     "accepted": ("ballot", "a returned ballot accepted"),
     "challenged": ("ballot", "a returned ballot challenged"),
     "cured": ("ballot", "a challenged ballot cured"),
+    "cure_asked": ("ballot", "what a statement lacks, and whether the voter was told by mail"),
     "returned": ("return-desk", "a ballot came back"),
     "returned_after_void": ("return-desk", "a void ballot came back and was stopped"),
     "returned_again": ("return-desk", "a ballot was scanned again"),

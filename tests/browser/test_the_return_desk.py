@@ -142,10 +142,15 @@ def test_what_is_scanned_while_the_connection_is_away_is_kept_and_never_called_l
     until(lambda: "LIVE – accept" in answer(desk), "the last answer")
     assert by_desk(site) == ["returned_after_void", "returned", "returned_unknown", "returned"]
     line = desk.find_element(By.ID, "line").text
-    assert "The connection is back. 3 numbers looked up now." in line
-    assert "Live, taken in: 2" in line
+    assert "The connection is back: 3 numbers looked up now, 2 live." in line
+    assert "find these envelopes first: 1234567 (Not one of ours)" in line
     assert not waiting.is_displayed()
     picture(desk, "back")
+    scan(desk, "1234567", "NOT ONE OF OURS")
+    assert "find these envelopes first" in desk.find_element(By.ID, "line").text  # until somebody has found them
+    desk.find_element(By.ID, "found").send_keys(Keys.ENTER)
+    assert desk.find_element(By.ID, "line").text == ""
+    assert desk.switch_to.active_element.get_attribute("id") == "number"
 
 
 def test_what_is_kept_survives_loading_the_page_again(desk: Chrome, address: str, site: Site) -> None:
@@ -237,6 +242,8 @@ def test_at_four_times_the_size_nothing_is_cut_off(desk: Chrome) -> None:
     for number, expected in ((VOID, "STOP"), (LIVE, "LIVE"), ("1234567", "NOT ONE"), ("1" * 22, "READ IT AGAIN")):
         scan(desk, number, expected)
         assert desk.execute_script("return document.documentElement.scrollWidth") <= 320, number
+        top = desk.execute_script("return document.getElementById('answer').getBoundingClientRect().top")
+        assert top < 256, (number, top)  # it came into sight by itself, the cursor still in the field
         picture(desk, f"narrow-{expected.split()[0].lower()}")
 
 

@@ -8,11 +8,12 @@
   const field = document.getElementById("number");
   const box = document.getElementById("answer");
   const line = document.getElementById("line");
+  const found = document.getElementById("found");
   const kept = document.getElementById("waiting");
   const table = document.getElementById("scans");
   const sound = document.getElementById("sound");
   const shelf = `desk-waiting:${form.dataset.account}`;
-  const SLOW = 300, PATIENCE = 10000, AGAIN = [1000, 2000, 4000, 8000], MOST_ROWS = 50;
+  const PATIENCE = 10000, AGAIN = [1000, 2000, 4000, 8000], MOST_ROWS = 50;
   let waiting = read(shelf);
   let busy = false, tries = 0, timer = 0, since = null;
 
@@ -34,6 +35,11 @@
     if (className) made.className = className;
     return made;
   }
+  function say(text, away = false) {
+    line.textContent = text;
+    line.className = away ? "line away" : "line";
+    found.hidden = true;
+  }
   function many(count, one) { return `${count} ${one}${count === 1 ? "" : "s"}`; }
 
   function show(kind, headline, number, lines) {
@@ -42,6 +48,7 @@
     box.replaceChildren(element("p", headline, "verdict"));
     if (number) box.append(element("p", number, "number"));
     for (const text of lines) box.append(element("p", text));
+    box.scrollIntoView({ block: "nearest" }); // at four times the size it would be below the screen
   }
   function showWaiting(scan, why) {
     show("waiting", "… NOT YET LOOKED UP", scan.number, [why]);
@@ -121,17 +128,14 @@
     clearTimeout(timer);
     while (waiting.length) {
       const scan = waiting[0];
-      const slow = setTimeout(() => { line.textContent = "Looking it up …"; }, SLOW);
       let answer;
       try {
         answer = await ask(scan);
       } catch (trouble) {
-        clearTimeout(slow);
         stay(trouble);
         busy = false;
         return;
       }
-      clearTimeout(slow);
       waiting.shift();
       keep();
       answered(answer);
@@ -141,16 +145,18 @@
   function answered(answer) {
     tries = 0;
     if (since !== null) {
-      since[answer.word] = (since[answer.word] || 0) + 1;
+      since.push(answer);
       if (!waiting.length) {
-        const parts = Object.entries(since).map(([word, count]) => `${word}: ${count}`);
-        const all = Object.values(since).reduce((sum, count) => sum + count, 0);
-        line.textContent = `The connection is back. ${many(all, "number")} looked up now. ${parts.join(", ")}.`;
-        line.className = "line";
+        const live = since.filter((one) => one.kind === "live").length;
+        const others = since.filter((one) => one.kind !== "live");
+        const apart = others.map((one) => `${one.number || "a number that could not be read"} (${one.word})`);
+        const find = apart.length ? ` NOT live, find these envelopes first: ${apart.join(", ")}.` : "";
+        say(`The connection is back: ${many(since.length, "number")} looked up now, ${live} live.${find}`, Boolean(find));
+        found.hidden = !apart.length;
         since = null;
       }
       drawKept();
-    } else line.textContent = "";
+    }
     addRow(answer);
     if (waiting.length) showWaiting(waiting[waiting.length - 1], "It waits for those before it.");
     else {
@@ -161,9 +167,8 @@
   }
   function stay(trouble) {
     const why = trouble instanceof Refused || trouble instanceof Away ? trouble.message : "The page is in trouble.";
-    if (since === null) since = {};
-    line.className = "line away";
-    line.textContent = `${why} ${many(waiting.length, "number")} kept on this page, not yet looked up.`;
+    if (since === null) since = [];
+    say(`${why} ${many(waiting.length, "number")} kept on this page, not yet looked up.`, true);
     drawKept();
     showWaiting(waiting[waiting.length - 1], "It is kept on this page. Keep the envelope apart until it was looked up.");
     play("waiting");
@@ -177,6 +182,7 @@
     field.value = "";
     field.focus();
     if (!number) return;
+    if (since === null && found.hidden) say("");
     const look = Boolean(event.submitter && event.submitter.name === "look");
     const scan = { number, look, key: key(), at: Date.now() };
     waiting.push(scan);
@@ -184,10 +190,11 @@
     showWaiting(scan, since === null ? "One moment." : "It is kept on this page. Keep the envelope apart until it was looked up.");
     if (since !== null) {
       drawKept();
-      line.textContent = `The connection is away. ${many(waiting.length, "number")} kept on this page, not yet looked up.`;
+      say(`The connection is away. ${many(waiting.length, "number")} kept on this page, not yet looked up.`, true);
     }
     work();
   });
+  found.addEventListener("click", () => { say(""); field.focus(); });
   window.addEventListener("online", () => { tries = 0; work(); });
   window.addEventListener("beforeunload", (event) => { if (waiting.length) event.preventDefault(); });
 
@@ -228,7 +235,7 @@
 
   field.focus();
   if (waiting.length) {
-    since = {};
+    since = [];
     drawKept();
     work();
   }
