@@ -16,6 +16,8 @@ from replacements.mailings.forecast import forecast
 from replacements.mailings.layout import Layout
 from replacements.people.permissions import Permission
 from replacements.requests import dispatch
+from replacements.requests import office as elections
+from replacements.requests.office import InForce
 from replacements.rules.calendar import cut_off
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
@@ -33,9 +35,18 @@ PAPERS: dict[str, tuple[str, Paper]] = {
 }
 
 
-def _page(session: Session, mailing: Mailing | None) -> str:
-    force = rules_or_stop()
-    filled_now = upcoming(session, force, here().at)
+def _of(session: Session, election_id: str | None) -> InForce:
+    """The rules of an election; where none is named, or there is no such, those that hold where nothing names one."""
+    found = elections.of(session, election_id, at=here().at) if election_id else None
+    return found or rules_or_stop()
+
+
+def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
+    """A mailing by the rules of its own election; None: the one that is being filled, where nothing waits yet."""
+    filled = [(one, upcoming(session, one, here().at)) for one in elections.offered(session, at=here().at)]
+    if force.election_id not in {one.election_id for one, _ in filled}:
+        filled.append((force, upcoming(session, force, here().at)))
+    filled_now = next(upcoming_one for one, upcoming_one in filled if one.election_id == force.election_id)
     goes_on = mailing.goes_on if mailing else filled_now.goes_on
     rows = (
         session.execute(
@@ -54,8 +65,10 @@ def _page(session: Session, mailing: Mailing | None) -> str:
         "mailing.html",
         mailing=mailing,
         goes_on=goes_on,
-        filled_now=filled_now,
-        unsigned=_unsigned(session, force.election_id),
+        election=force,
+        filled=filled,
+        unsigned=_unsigned(session),
+        names={one.election_id: one.rules.election.name for one in elections.known(session, at=here().at)},
         closes_at=cut_off(force.rules, goes_on),
         rows=rows,
         again=_may_go_again(session, rows),
@@ -102,31 +115,32 @@ def next_one() -> str:
     """The mailing that is to be signed off, for those who sign; else the one that is being filled."""
     force = rules_or_stop()
     with office().database.read() as session:
-        closed = _unsigned(session, force.election_id) if here().may(Permission.SIGN_MAILING) else []
-        return _page(session, closed[0] if closed else upcoming(session, force, here().at).mailing)
+        closed = _unsigned(session) if here().may(Permission.SIGN_MAILING) else []
+        if closed:
+            return _page(session, _of(session, closed[0].election_id), closed[0])
+        return _page(session, force, upcoming(session, force, here().at).mailing)
 
 
 @blueprint.get("/mailing/filling")
 @needs(Permission.SEE_MAILING)
 def filling() -> str:
-    """The mailing that what is approved now goes into."""
-    force = rules_or_stop()
+    """The mailing that what is approved now goes into: of the election that is named, or else of the next one."""
     with office().database.read() as session:
-        return _page(session, upcoming(session, force, here().at).mailing)
+        force = _of(session, request.args.get("election"))
+        return _page(session, force, upcoming(session, force, here().at).mailing)
 
 
-def _unsigned(session: Session, election_id: str) -> Sequence[Mailing]:
-    """Closed, and not gone: oldest first."""
-    return session.scalars(
-        select(Mailing).where(Mailing.state == "closed", Mailing.election_id == election_id).order_by(Mailing.goes_on)
-    ).all()
+def _unsigned(session: Session) -> Sequence[Mailing]:
+    """Closed, and not gone, of whatever election: oldest first."""
+    return session.scalars(select(Mailing).where(Mailing.state == "closed").order_by(Mailing.goes_on, Mailing.id)).all()
 
 
 @blueprint.get("/mailings/<int:mailing_id>")
 @needs(Permission.SEE_MAILING)
 def page(mailing_id: int) -> str:
     with office().database.read() as session:
-        return _page(session, _found(session, mailing_id))
+        mailing = _found(session, mailing_id)
+        return _page(session, _of(session, mailing.election_id), mailing)
 
 
 def _found(session: Session, mailing_id: int) -> Mailing:
@@ -134,6 +148,11 @@ def _found(session: Session, mailing_id: int) -> Mailing:
     if mailing is None:
         abort(404)
     return mailing
+
+
+def _rules(session: Session, mailing_id: int) -> Rules:
+    """The rules of the election that a mailing belongs to."""
+    return _of(session, _found(session, mailing_id).election_id).rules
 
 
 def _back(mailing_id: int) -> AnyResponse:
@@ -175,7 +194,6 @@ def sign(mailing_id: int) -> AnyResponse:
 @needs(Permission.PULL_PACKET)
 def pull(packet_id: int) -> AnyResponse:
     """A packet is taken out: it goes with the next mailing, or (`then` is `out`) is kept out of all."""
-    force = rules_or_stop()
     keep_out = request.form.get("then") == "out"
     reason = request.form.get("note", "").strip()
     with office().database.read() as session:
@@ -183,6 +201,7 @@ def pull(packet_id: int) -> AnyResponse:
         if packet is None:
             abort(404)
         mailing_id = packet.mailing_id
+        rules = _rules(session, mailing_id)
     if not reason:
         flash("Say why the packet is pulled. Nothing was changed.", "stop")
         return _back(mailing_id)
@@ -192,9 +211,7 @@ def pull(packet_id: int) -> AnyResponse:
             if keep_out:
                 packet = queue.pull(session, packet_id, by=here().name, at=here().at, reason=reason)
             else:
-                packet = queue.put_off(
-                    session, packet_id, rules=force.rules, by=here().name, at=here().at, reason=reason
-                )
+                packet = queue.put_off(session, packet_id, rules=rules, by=here().name, at=here().at, reason=reason)
             ballot = session.get(Ballot, packet.ballot_number) if packet.ballot_number else None
             goes_on = session.get_one(Mailing, packet.mailing_id).goes_on
             overtaken = signed and not _signed(session, mailing_id)
@@ -224,15 +241,15 @@ def _signed(session: Session, mailing_id: int) -> bool:
 @needs(Permission.PULL_PACKET)
 def queue_again(packet_id: int) -> AnyResponse:
     """What was pulled goes with the next mailing after all."""
-    force = rules_or_stop()
     with office().database.read() as session:
         packet = session.get(Packet, packet_id)
         if packet is None:
             abort(404)
         mailing_id = packet.mailing_id
+        rules = _rules(session, mailing_id)
     try:
         with office().database.write() as session:
-            fresh = queue.queue_again(session, packet_id, rules=force.rules, by=here().name, at=here().at)
+            fresh = queue.queue_again(session, packet_id, rules=rules, by=here().name, at=here().at)
             goes_on = session.get_one(Mailing, fresh.mailing_id).goes_on
     except NotPossible as why:
         flash(f"{why} Nothing was changed.", "stop")
@@ -246,14 +263,15 @@ def queue_again(packet_id: int) -> AnyResponse:
 def paper(mailing_id: int, paper: str) -> Response:
     if paper not in PAPERS:
         abort(404)
-    force = rules_or_stop()
     with office().database.write() if paper == "labels" else office().database.read() as session:
         mailing = _found(session, mailing_id)
         if mailing.state == "open":
             abort(409, "A mailing's papers are printed when it is closed; this one is still open.")
         if paper == "labels":  # each print of labels is on record, since a label too many is a packet too many
             printing_again.record_print(session, mailing_id, by=here().name, at=here().at)
-        return _pdf(PAPERS[paper][1](session, mailing_id, force.rules), f"{paper}-{mailing.goes_on.isoformat()}")
+        return _pdf(
+            PAPERS[paper][1](session, mailing_id, _rules(session, mailing_id)), f"{paper}-{mailing.goes_on.isoformat()}"
+        )
 
 
 def _pdf(data: bytes, name: str) -> Response:
@@ -265,12 +283,12 @@ def _pdf(data: bytes, name: str) -> Response:
 @needs(Permission.PRINT_MAILING)
 def label_again(packet_id: int) -> AnyResponse:
     """One label once more, after a jam. That it was printed again is recorded."""
-    force = rules_or_stop()
     reason = request.form.get("reason", "")
     try:
         with office().database.write() as session:
             packet = printing_again.reprint(session, packet_id, by=here().name, at=here().at, reason=reason)
-            data = documents.labels_pdf(session, packet.mailing_id, force.rules, packets={packet_id})
+            rules = _rules(session, packet.mailing_id)
+            data = documents.labels_pdf(session, packet.mailing_id, rules, packets={packet_id})
     except NotPossible as why:
         abort(409, str(why))
     return _pdf(data, f"label-{packet_id}")
@@ -280,16 +298,15 @@ def label_again(packet_id: int) -> AnyResponse:
 @needs(Permission.PRINT_MAILING)
 def sheet_again(mailing_id: int) -> AnyResponse:
     """The labels of one sheet once more. That they were printed again is recorded, label by label."""
-    force = rules_or_stop()
     sheet, reason = request.form.get("sheet", 0, type=int), request.form.get("reason", "")
     try:
         with office().database.write() as session:
-            _found(session, mailing_id)
-            ids = documents.on_sheet(session, mailing_id, force.rules, sheet)
+            rules = _rules(session, mailing_id)
+            ids = documents.on_sheet(session, mailing_id, rules, sheet)
             packets = printing_again.reprint_sheet(
                 session, mailing_id, ids, by=here().name, at=here().at, reason=reason
             )
-            data = documents.labels_pdf(session, mailing_id, force.rules, packets={packet.id for packet in packets})
+            data = documents.labels_pdf(session, mailing_id, rules, packets={packet.id for packet in packets})
     except NotPossible as why:
         abort(409, str(why))
     return _pdf(data, f"labels-{mailing_id}-sheet-{sheet}")
@@ -299,7 +316,6 @@ def sheet_again(mailing_id: int) -> AnyResponse:
 @needs(Permission.SET_STOCK)
 def enter_stock() -> AnyResponse:
     """What one person counted of a style. The second person who counts the same books it."""
-    force = rules_or_stop()
     style, number = request.form.get("style", "").strip(), request.form.get("number", type=int)
     kind, note = request.form.get("kind", "counted"), request.form.get("note", "").strip()
     if not style or number is None or not 0 <= number <= LARGEST:
@@ -307,6 +323,7 @@ def enter_stock() -> AnyResponse:
         return redirect(url_for("mailing.next_one"), 303)
     try:
         with office().database.write() as session:
+            force = _of(session, request.form.get("election"))
             entered = stock.enter(
                 session, force.election_id, style, kind, number, by=here().name, at=here().at, note=note
             )
