@@ -37,8 +37,9 @@ _ASKS = re.compile(
     r"|mand|env[ií]|pid|escrib|necesit|otra|solicit|gửi|gởi|xin|cần|viết)",
     re.I,
 )
-_WISHED = re.compile(
-    r"\b(?:need|want|send|another|new|replac|reissue|too\b|also|otra|necesit|mand|env[ií]|nuev|gửi|gởi|xin|cần|mới)",
+_HABIT = re.compile(  # "we both vote by mail": so we live, nothing is asked
+    r"\b(?:both|all|each)\s+(?:always\s+|still\s+)?(?:vote|live|work|travel|get along|are registered)\b"
+    r"|\b(?:los|las) dos (?:votamos|vivimos|trabajamos)",
     re.I,
 )
 _DENIED = re.compile(r"(?:\bnever|\bnot|n['’]?t|\bnunca|\bno|\bneither|\bchưa|\bkhông|안|못)\s+(?:\w+\s+)?$", re.I)
@@ -239,8 +240,8 @@ def share(text: str, language: str, signs: Sequence[Sign], others: Sequence[Othe
         points = _marks(text, clause, others, words)
         here = [s for s in signs if clause.start <= s.start < clause.end or clause.start < s.end <= clause.end]
         for number, weight in points.items():
-            said = number == BOTH and not here and not _WISHED.search(text[clause.start : clause.end])
-            side(number).points += weight if here else weight / 4 if said else weight / 2  # "we both vote by mail"
+            habit = number == BOTH and not here and _HABIT.search(text[clause.start : clause.end]) is not None
+            side(number).points += weight if here else weight / 4 if habit else weight / 2
         result.own_said += points.get(OWN, 0.0) >= STRONG
         if clause.sentence != sentence:
             sentence, in_sentence = clause.sentence, None

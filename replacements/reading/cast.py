@@ -129,6 +129,23 @@ class Cast:
     other_names: list[Named | None]  # along with `others`: the group of `named`, where there is one
 
 
+SPOUSES = frozenset({"husband", "wife", "spouse"})
+# Who may say "we both" with the writer and ask for themself; parents and children are spoken for.
+SIGNS_TOO = SPOUSES | {"", "brother", "sister", "twin", "roommate", "friend"}
+
+
+def signs_beside(writer: Named | None, group: Named | None) -> bool:
+    """ "June & Walt Peters": two names in one signature."""
+    if writer is None or group is None:
+        return False
+    return any(
+        abs(a.start - b.end) <= 7 or abs(b.start - a.end) <= 7
+        for a in writer.places
+        for b in group.places
+        if a.how in (How.SIGNED, How.BESIDE) and b.how in (How.SIGNED, How.BESIDE)
+    )
+
+
 def _is_called(group: Named, name: str) -> bool:
     """Whether a relative's name is this group's: a given name alone must be the very word."""
     if len(name.split()) > 1 or not name.isascii():
@@ -228,7 +245,9 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
             continue
         name = group.forms[0] if group.forms else ""
         found = next((i for i, o in enumerate(others) if any(_is_called(group, n) for n in o.names)), None)
-        if found is None and len(nameless) == 1 and not others[nameless[0]].names:
+        # "Emil and Edith Varga" sign; neither is the son who drives them, but one may be "my husband".
+        able = not signs_beside(writer, group) or (nameless and others[nameless[0]].relation in SIGNS_TOO)
+        if found is None and able and len(nameless) == 1 and not others[nameless[0]].names:
             found = nameless[0]
         if found is None:
             found = keep("", name)

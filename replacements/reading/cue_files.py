@@ -27,8 +27,8 @@ class CueFileError(ValueError):
 
 @dataclass(slots=True)
 class Cue:
-    """One phrase of one concept. `needs`: the text holds at least one of these wherever the phrase can match; `besides`:
-    and one of each of these."""
+    """One phrase of one concept. `needs`: wherever the phrase can match, the text holds at least one of these; and of
+    each of `besides`, too."""
 
     concept: str
     source: str

@@ -24,15 +24,16 @@ _NOT_A_STATEMENT = re.compile(
     r"signature[._-]?(?:logo|image)|information|screenshot|platform|format|performance|design"
 )
 _PAPER = re.compile(r"\.(?:pdf|docx?|odt|rtf|jpe?g|png|heic|tiff?)$", re.IGNORECASE)
-_HEARD = 0.3  # log-odds by the cues from which a second reading is worth a person's look
+_HALF_SAID = 0.15  # the chance from which a second reading is worth a person's look
 _TITLES = frozenset({"mr", "mrs", "ms", "dr", "and"})
 _SEVERAL = 4  # voters in one mail: from here on it is a list, not a family
 
 
 def flags_of(
-    scan: Scan, weighed: Weighed, kinds: frozenset[Kind], attachments: tuple[Attachment, ...]
+    scan: Scan, weighed: Weighed, kinds: frozenset[Kind], attachments: tuple[Attachment, ...], never_came: float
 ) -> list[tuple[Flag, str]]:
-    """Every flag with its words, in the order of the list of flags."""
+    """Every flag with its words, in the order of the list of flags. `never_came`: the chance that a ballot did not
+    arrive, which a letter about a spoiled one may half say."""
     found: list[tuple[Flag, str]] = []
 
     def raise_for(flag: Flag, *concepts: str, least: int = 1) -> None:
@@ -74,7 +75,7 @@ def flags_of(
         if hits:
             found.append((Flag.CONFLICT, scan.words(hits[0])[:160]))
     # One reading says spoiled, the other half-says that it never came: the rules for the two differ.
-    if Kind.SPOILED_BALLOT in kinds and Kind.NOT_RECEIVED not in kinds and weighed.odds[Kind.NOT_RECEIVED] > _HEARD:
+    if Kind.SPOILED_BALLOT in kinds and Kind.NOT_RECEIVED not in kinds and never_came > _HALF_SAID:
         words = [e.scan.words(e.hit) for e in weighed.evidence if e.kind is Kind.NOT_RECEIVED]
         if words:
             found.append((Flag.CONFLICT, words[0][:160]))

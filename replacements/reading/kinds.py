@@ -173,7 +173,7 @@ def _found(cues: _Cues) -> KindsFound:
     if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
         kinds = (KindFound(Kind.DETAILS, _ANSWERS, _opening(body)),)
     names = frozenset(k.kind for k in kinds)
-    flag_words = tuple(flags_of(body, weighed, names, letter.attachments))
+    flag_words = tuple(flags_of(body, weighed, names, letter.attachments, chances[Kind.NOT_RECEIVED]))
     evidence = []
     for e in sorted(weighed.evidence, key=lambda e: (e.scan is not body, e.hit.start, e.hit.end)):
         here = e.scan is body and not cues.bare
@@ -248,7 +248,7 @@ def _chance(odds: float) -> float:
 def _told_apart(cues: _Cues, chances: dict[Kind, float]) -> dict[Kind, tuple[int, int]]:
     """Wishes for a ballot that the letter as a whole only hints at and one clause of it says plainly, with the clause;
     their `chances` rise."""
-    hinted = [kind for kind in _CAUSES_OF if _HINTED <= chances[kind] < 0.5]
+    hinted = [kind for kind in _CAUSES_OF if _HINTED <= chances[kind] < _SAID_PLAINLY]
     if not hinted:
         return {}
     found: dict[Kind, tuple[float, int, int]] = {}

@@ -9,7 +9,7 @@ from replacements.reading.cast import Cast, Facts, gather
 from replacements.reading.earlier import earlier
 from replacements.reading.facts.names import compatible, parts
 from replacements.reading.facts.numbers import NumberFound, NumberKind, find_numbers
-from replacements.reading.facts.signatures import How
+from replacements.reading.facts.signatures import How, names_between_marks
 from replacements.reading.facts.vocabulary import every_language
 from replacements.reading.kinds import KindsFound
 from replacements.reading.types import AddressFound, Person
@@ -17,9 +17,18 @@ from replacements.reading.types import AddressFound, Person
 _LONGEST_SIGNATURE = 6  # lines; a longer block is a firm's
 
 
-def with_subject(letter: Letter, found: KindsFound, person: Person) -> Person:
-    """Add the voter ids and ballot numbers that the subject states."""
-    return _with_numbers(person, find_numbers(letter.subject, found.language))
+def with_subject(letter: Letter, found: KindsFound, person: Person, cast: Cast) -> Person:
+    """Add what the subject states: the voter ids and ballot numbers; name, birth date and address of a writer who
+    gives no whole name below ("Poe, Ida Ann - spoiled ballot - born 3/13/1963")."""
+    if not person.is_writer or any(len(name.split()) > 1 for name in person.names):
+        return _with_numbers(person, find_numbers(letter.subject, found.language))
+    facts = gather(letter.subject, found.language, letter.arrived.date(), cast.sender)
+    names = [p.text for p in facts.names if p.how is not How.FORMER] or names_between_marks(
+        letter.subject, found.language, cast.sender
+    )
+    if len(names) != 1 or not all(compatible(names[0], known) for known in person.names if len(known) > 3):
+        return _with_facts(person, facts) if not names else _with_numbers(person, facts.numbers)
+    return _with_facts(_named(replace(person, name=""), [*names, *person.names]), facts)
 
 
 def with_other_parts(letter: Letter, found: KindsFound, person: Person, cast: Cast) -> Person:

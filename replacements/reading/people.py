@@ -11,7 +11,7 @@ from dataclasses import replace
 from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other, Share, Shares, Sign, share
 from replacements.reading.belongings import Belongings, own_account, sort_facts
-from replacements.reading.cast import Cast, Named, assemble
+from replacements.reading.cast import SIGNS_TOO, SPOUSES, Cast, Named, assemble, signs_beside
 from replacements.reading.facts.names import compatible
 from replacements.reading.facts.relations import PLURALS, suffix_in_words
 from replacements.reading.facts.signatures import How
@@ -23,9 +23,6 @@ from replacements.reading.types import Flag, Kind, Person, Topic
 _NOBODY = frozenset({Kind.AUTOMATIC, Kind.OTHER})
 _GENERAL = frozenset({Kind.QUESTION, Kind.ASSISTANCE})
 _SUFFIXES = {"hijo": "Jr", "padre": "Sr"}
-_SPOUSES = frozenset({"husband", "wife", "spouse"})
-# Who may say "we both" with the writer and ask for themself; parents and children are spoken for.
-_EQUALS = _SPOUSES | {"", "brother", "sister", "twin", "roommate", "friend"}
 _MANY = 4
 _ENOUGH, _PERHAPS = 2.0, 1.5
 
@@ -49,7 +46,7 @@ def find_people(letter: Letter, found: KindsFound) -> tuple[Person, ...]:
     if partners:
         return _couple(letter, found, asked, cast, shares, partners)
     people = _writer_and_others(letter, found, asked, cast, shares)
-    return (with_subject(letter, found, people[0]),) if len(people) == 1 else people
+    return (with_subject(letter, found, people[0], cast),) if len(people) == 1 else people
 
 
 def _is_general(letter: Letter, found: KindsFound, asked: tuple[Kind, ...], cast: Cast, shares: Shares) -> bool:
@@ -134,27 +131,15 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
         spoken = (
             signs and both and group is not None and _has_birth_date(cast, group)
         )  # "we are Ana (1/2/50) and Lea (…)"
-        if (other.relation not in _EQUALS and not spoken) or shares.pleads:
+        if (other.relation not in SIGNS_TOO and not spoken) or shares.pleads:
             continue
         # Two names below "I spoiled my ballot" are a greeting from both, not two requests.
         together = both or (shares.own_said == 0 and shares.own.points < _PERHAPS)
         dated = group is not None and _has_birth_date(cast, group)
-        near = other.relation in _SPOUSES or particulars or bool(other.names)
-        if (together and (signs or _signs_beside(cast.writer, group))) or (signs and dated) or (both and near):
+        near = other.relation in SPOUSES or particulars or bool(other.names)
+        if (together and (signs or signs_beside(cast.writer, group))) or (signs and dated) or (both and near):
             row.append(i)
     return row
-
-
-def _signs_beside(writer: Named | None, group: Named | None) -> bool:
-    """ "June & Walt Peters": two names in one signature."""
-    if writer is None or group is None:
-        return False
-    return any(
-        abs(a.start - b.end) <= 7 or abs(b.start - a.end) <= 7
-        for a in writer.places
-        for b in group.places
-        if a.how in (How.SIGNED, How.BESIDE) and b.how in (How.SIGNED, How.BESIDE)
-    )
 
 
 def _signed_by_several(cast: Cast) -> bool:
@@ -162,7 +147,7 @@ def _signed_by_several(cast: Cast) -> bool:
     writer = cast.writer
     if writer is None or writer.has(How.SAID):
         return False
-    also = [g for g in cast.named if _signs_beside(writer, g) or (writer.has(How.SIGNED) and g.has(How.SIGNED))]
+    also = [g for g in cast.named if signs_beside(writer, g) or (writer.has(How.SIGNED) and g.has(How.SIGNED))]
     also = [g for g in also if not g.relation]  # "my wife Sue": then the other one writes
     fitting = [g for g in (writer, *also) if any(g.fits(n) for n in cast.sender.names)]
     return bool(also) and len(fitting) != 1

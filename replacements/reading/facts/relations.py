@@ -231,9 +231,9 @@ def _acts(after: str, words: Vocabulary) -> bool:
 def named_in(text: str, language: str, known: Sequence[Span]) -> tuple[tuple[int, int, str], ...]:
     """Single capital given names in running text (start, end, name), outside `known` places: "Carlos needs one too"."""
     words = vocabulary(language)
-    found = []
+    found: list[tuple[int, int, str]] = []
     for m in re.finditer(r"(?<![\w@.’'-])[A-ZÀ-Ý][a-zà-ỹ]{1,14}(?![\w@-])", text):
-        if any(m.start() < e and m.end() > s for s, e in known):
+        if any(m.start() < e and m.end() > s for s, e in known) or (found and m.start() < found[-1][1]):
             continue
         word = m[0]
         if word.lower() in words.words["plain_words"] or word.lower() in words.maps.get("months", {}):

@@ -388,6 +388,19 @@ def _ending(
     return None
 
 
+def names_between_marks(text: str, language: str, sender: FromName) -> list[str]:
+    """Whole names that stand alone between the marks of a subject line: "Poe, Ida Ann - new ballot"."""
+    words = vocabulary(language)
+    found = []
+    for m in re.finditer(r"(?:^|\s[-–—|]\s|[:;(/]\s*)", text):
+        person = _last_name_first(text, name_at(text, m.end(), words, sender.words), words, sender)
+        if person is None or not re.match(r"\s*(?:$|[-–—|)(;:/,])", text[person.end : person.end + 3]):
+            continue
+        if len(person.text.split()) > 1 and _like_a_person(person, words, sender):
+            found.append(person.text)
+    return found
+
+
 def find_names(text: str, language: str, sender: FromName, facts: Sequence[Span] = ()) -> tuple[NamePlace, ...]:
     """Every place where the text names the writer or somebody with particulars, in the order of the text.
 

@@ -240,6 +240,14 @@ def _linked(row: Sequence[Token], i: int) -> int:
     return 0
 
 
+def _numbers_a_road(row: Sequence[Token], i: int, words: Vocabulary) -> bool:
+    """Whether a number belongs to a road that has a house number before it: the 12 of "2207 co rd 12"."""
+    first = words.words["ways_first"]
+    ahead = 1 if i >= 2 and row[i - 1].word in first else 0
+    ahead = 2 if i >= 3 and f"{row[i - 2].word} {row[i - 1].word}" in first else ahead
+    return ahead > 0 and HOUSE.match(row[i - ahead - 1].text) is not None
+
+
 def _written(street: str) -> str:
     """The street on one line, without the Vietnamese word for "street" that stands before an English name."""
     return re.sub(r"^(\S+) (?:đường|duong) ", r"\1 ", re.sub(r"\s+", " ", street))
@@ -258,6 +266,8 @@ def street_lines(
         if not HOUSE.match(token.text) or any(token.start < e and token.end > s for s, e in taken):
             continue
         if token.start and text[token.start - 1] in "$/:.#-'’@":
+            continue
+        if _numbers_a_road(row, i, words):
             continue
         half = i + 3 if [t.text for t in row[i + 1 : i + 4]] == ["1", "/", "2"] else i
         linked = _linked(row, half + 1)

@@ -1,0 +1,152 @@
+"""Whole letters, read from their bytes: who writes, who is only spoken of, and whose the facts are."""
+
+from __future__ import annotations
+
+from replacements.mail.parsing import parse
+from replacements.reading.reader import read
+from replacements.reading.types import Flag, Person, Reading
+
+
+def reading(text: str, sender: str = "", subject: str = "") -> Reading:
+    head = f'From: "{sender}" <writer@home.example>\nDate: Mon, 12 Oct 2026 09:00:00 -0400\nSubject: {subject}\n'
+    return read(parse(f"{head}Content-Type: text/plain; charset=utf-8\n\n{text}".encode()))
+
+
+def writer_of(text: str, sender: str = "", subject: str = "") -> Person:
+    (person,) = reading(text, sender, subject).people
+    assert person.is_writer
+    return person
+
+
+def test_a_label_without_a_mark_is_no_part_of_the_name() -> None:
+    person = writer_of(
+        "Name Orla Finnick, born March 3, 1971. My ballot ripped as I slit the envelope. Another please."
+    )
+    assert person.name == "Orla Finnick"
+
+
+def test_the_name_on_the_rolls_is_the_name_whatever_everyone_says() -> None:
+    person = writer_of(
+        "Plaster dust all over my ballot. Please send another. The house is 88 South Lindle and the name on the rolls "
+        "should be Theresa Ann Burkhold though everyone says Terry.\n\nTerry\n\nP.S. June 9, 1949.",
+        "terry b.",
+    )
+    assert person.name == "Theresa Ann Burkhold"
+    assert person.birth_dates == ((1949, 6, 9),)
+
+
+def test_a_family_name_sent_later_goes_with_the_given_name_of_the_account() -> None:
+    person = writer_of("my ballot got wet, another please\n31 harrow lane\nlast name is Okafor", "Chidi")
+    assert person.name == "Chidi Okafor"
+
+
+def test_a_street_is_nobody() -> None:
+    person = writer_of(
+        "The rain got in and the ink has run on my ballot. May I have a dry one?\n\nIngrid Halvorsen\nSection Road\n"
+        "17 May 1952",
+        "Ingrid Halvorsen",
+    )
+    assert (person.name, person.birth_dates) == ("Ingrid Halvorsen", ((1952, 5, 17),))
+
+
+def test_who_comes_along_to_vote_asks_for_nothing() -> None:
+    person = writer_of(
+        "ya no la necesito, voy a ir a votar en persona el lunes con mi hermano. gracias. gilberto palomar 88 county "
+        "road 12",
+        "beto palomar",
+    )
+    assert "gilberto palomar" in person.names
+
+
+def test_what_is_pink_is_no_person() -> None:
+    person = writer_of(
+        "Spilled a bowl of soup on my ballot. It's pink. Could I trouble you for another? Same address as always, "
+        "509 N. Burr. - Pat",
+        "Pat Lundholm",
+    )
+    assert person.names == ("Pat", "Pat Lundholm")
+    assert person.addresses[0].street == "509 N. Burr"
+
+
+def test_the_second_who_signs_is_not_the_son_who_drives() -> None:
+    people = reading(
+        "Last week we asked for two new ballots, mine because of the inkblot and Edith's because she'd mislaid hers. "
+        "Please forget about both. As our son is driving us to town, we'll vote at your counter.\n\n"
+        "Emil Varga and Edith Varga\n14 Larch Lane",
+        "Emil & Edith Varga",
+    ).people
+    assert [(p.name, p.is_writer) for p in people] == [("Emil Varga", True), ("Edith Varga", True)]
+
+
+def test_one_of_two_on_a_list_who_is_spoken_for_is_not_the_writer() -> None:
+    people = reading(
+        "Hello! We both vote by mail because of Ivan's job.\n\n1) Mine: I tore it along the fold. New one please. "
+        "Petra Lindqvist, 6/18/62, 15 Mallow Court.\n\n2) Ivan's: he hasn't gotten his at all. He's away until "
+        "Thursday and I can vouch for him.\n\nThanks, Petra",
+        "Petra Lindqvist",
+    ).people
+    assert [(p.name, p.is_writer) for p in people] == [("Petra Lindqvist", True), ("Ivan", False)]
+
+
+def test_a_writer_may_say_everything_in_the_subject() -> None:
+    person = writer_of(
+        "See subject line. Filled in two ovals on my ballot. Please mail a new one.",
+        "acn",
+        "Nieman, Alan Curtis - spoiled ballot - 710 Grain Ave Eelpoint - DOB 3-13-1963",
+    )
+    assert person.name == "Alan Curtis Nieman"
+    assert person.birth_dates == ((1963, 3, 13),)
+    assert person.addresses[0].street == "710 Grain Ave"
+
+
+def test_a_relative_who_is_not_named_is_a_question_in_general() -> None:
+    found = reading(
+        "hola, mi mamá no sabe leer y quiere votar por correo, ella si recibió su boleta. ¿Yo puedo leerle y marcar lo "
+        "que ella me diga? ¿Tengo que firmar algo? Gracias, Verónica",
+        "Vero",
+    )
+    assert found.people == ()
+
+
+def test_a_story_is_no_name() -> None:
+    person = writer_of(
+        "문지영입니다. 남편 계정으로 씁니다. 남편 것이 아니라 제 투표지 이야기예요. 뜯다가 투표지가 찢어졌습니다. "
+        "새로 받고 싶습니다.\n\nJi-young Moon\n1979/02/11",
+        "Charlie Bauman",
+    )
+    assert {"문지영", "Ji-young Moon"} <= set(person.names)
+
+
+def test_a_house_on_a_numbered_county_road_has_two_numbers() -> None:
+    person = writer_of("need new ballot, goat ate it. Leland Ostrom 2207 co rd 12 mallow junction", "leland ostrom")
+    assert [a.street for a in person.addresses] == ["2207 co rd 12"]
+
+
+def test_a_birth_year_may_be_told_by_its_last_two_digits_in_words() -> None:
+    person = writer_of(
+        "Se me rompió la boleta, mándenme otra. Vivo en 26 West 3rd, departamento 12, y nací el nueve de noviembre del "
+        "treinta y ocho. Teodoro Barran"
+    )
+    assert person.birth_dates == ((1938, 11, 9),)
+    assert (person.addresses[0].street, person.addresses[0].unit) == ("26 West 3rd", "departamento 12")
+
+
+def test_a_husband_who_mailed_his_own_has_not_mailed_the_writers() -> None:
+    text = "I tore my ballot in two, please send another. My husband already mailed his. Ada Quill, 12 Elm St"
+    assert Flag.BALLOT_ALREADY_SENT not in reading(text).flags
+    assert Flag.BALLOT_ALREADY_SENT in reading(text.replace("his.", "mine.")).flags
+
+
+def test_a_ballot_dropped_in_the_dishwater_is_not_on_its_way() -> None:
+    assert Flag.BALLOT_ALREADY_SENT not in reading("I dropped mine in the dishwater. Another ballot please.").flags
+    assert Flag.BALLOT_ALREADY_SENT in reading("I dropped mine in the drop box, but tore it first. Another?").flags
+
+
+def test_ballots_that_changed_places_are_told() -> None:
+    text = "My ballot and my wife's got mixed up, hers is signed and mailed in my envelope. Mine is here. What now?"
+    assert Flag.SWAPPED in reading(text).flags
+
+
+def test_a_packet_without_envelope_holds_the_ballot_that_is_expressly_there() -> None:
+    text = "투표지는 있는데 반송용 봉투가 들어 있지 않습니다. 투표지는 새로 보내실 필요 없고 빠진 것만 보내 주세요."
+    assert Flag.BALLOT_MISSING not in reading(text).flags
