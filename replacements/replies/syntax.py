@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -87,11 +86,3 @@ def _unknown(name: str, known: Iterable[str]) -> str:
     guess = near[0][1] if near and near[0][0] <= _NEAR else (sorted(parts)[0] if parts else "")
     hint = f" Did you mean “{guess}”?" if guess else " The names that can be used are listed beside the text."
     return f"There is no fact called “{name}”.{hint}"
-
-
-_TAG = re.compile(r"\{[{%#].*?[}%#]\}", re.DOTALL)
-
-
-def without_tags(body: str) -> str:
-    """A text's words alone, for counting and comparing."""
-    return _TAG.sub("", body)
