@@ -53,6 +53,7 @@ _WANTS = re.compile(
 ELLIPTIC = re.compile(r"\s+(?:got|was|is|came|arrived|has been|never)\b")  # "Walt's got wet"
 OWN, BOTH = -1, -2
 STRONG, WEAK, PLEADS = 3.0, 1.0, 6.0
+_MOST_WEAK = 1.5
 
 
 @dataclass(slots=True)
@@ -234,6 +235,7 @@ def share(text: str, language: str, signs: Sequence[Sign], others: Sequence[Othe
     def side(number: int) -> Share:
         return result.own if number == OWN else result.both if number == BOTH else result.others[number]
 
+    told_of: dict[int, float] = {}
     previous: int | None = None
     sentence, in_sentence = -1, None
     for clause in clauses(text):
@@ -241,7 +243,11 @@ def share(text: str, language: str, signs: Sequence[Sign], others: Sequence[Othe
         here = [s for s in signs if clause.start <= s.start < clause.end or clause.start < s.end <= clause.end]
         for number, weight in points.items():
             habit = number == BOTH and not here and _HABIT.search(text[clause.start : clause.end]) is not None
-            side(number).points += weight if here else weight / 4 if habit else weight / 2
+            counted = weight if here else weight / 4 if habit else weight / 2
+            if number >= 0 and weight <= WEAK:  # however often a story speaks of somebody, that asks for nothing
+                counted = min(counted, _MOST_WEAK - told_of.get(number, 0.0))
+                told_of[number] = told_of.get(number, 0.0) + counted
+            side(number).points += counted
         result.own_said += points.get(OWN, 0.0) >= STRONG
         if clause.sentence != sentence:
             sentence, in_sentence = clause.sentence, None
