@@ -7,7 +7,7 @@ from dataclasses import replace
 from replacements.mail.letter import Letter, PartLabel
 from replacements.reading.cast import Cast, Facts, gather
 from replacements.reading.earlier import earlier
-from replacements.reading.facts.names import compatible, parts
+from replacements.reading.facts.names import compatible, parts, without_initials
 from replacements.reading.facts.numbers import NumberFound, NumberKind, find_numbers
 from replacements.reading.facts.signatures import How, names_between_marks
 from replacements.reading.facts.vocabulary import every_language
@@ -80,7 +80,8 @@ def _with_facts(person: Person, facts: Facts) -> Person:
 def _named(person: Person, names: list[str]) -> Person:
     whole = next((n for n in names if len(n.split()) > 1), next(iter(names), ""))
     best = person.name or whole
-    return replace(person, name=best, names=tuple(dict.fromkeys(n for n in [best, *names] if n)))
+    every = without_initials([n for n in dict.fromkeys([best, *names]) if n])
+    return replace(person, name=every[0] if every else "", names=tuple(every))
 
 
 def _with_earlier(letter: Letter, found: KindsFound, person: Person, cast: Cast) -> Person:

@@ -150,3 +150,15 @@ def test_ballots_that_changed_places_are_told() -> None:
 def test_a_packet_without_envelope_holds_the_ballot_that_is_expressly_there() -> None:
     text = "투표지는 있는데 반송용 봉투가 들어 있지 않습니다. 투표지는 새로 보내실 필요 없고 빠진 것만 보내 주세요."
     assert Flag.BALLOT_MISSING not in reading(text).flags
+
+
+def test_a_whole_name_given_on_request_replaces_the_initials_of_before() -> None:
+    person = writer_of(
+        "I beg your pardon, there are two of us. I am Marilyn.\n\nMarilyn Ellen Tenbrook\n\n"
+        "> Dear M. E. Tenbrook, more than one voter fits what you wrote. Please tell us your full first name.\n>\n"
+        ">> My pen leaked over my ballot, I should be obliged for another. M. E. Tenbrook, 40 Tall Court, 18 October "
+        "1947.",
+        "M. Tenbrook",
+    )
+    assert person.names[0] == "Marilyn Ellen Tenbrook"
+    assert not [name for name in person.names if name.startswith("M.")]

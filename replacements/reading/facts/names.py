@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -148,6 +148,21 @@ def compatible(a: str, b: str) -> bool:
     if len(shared) >= 2:
         return True
     return one[-1] == two[-1] and any(same_given(one[0], w) for w in two[:-1])
+
+
+def without_initials(names: Sequence[str]) -> list[str]:
+    """The names without those that a fuller one among them says better: "M. E. Poe" beside "Marilyn Ellen Poe" adds
+    nothing, and would fit her sister Marjorie, too."""
+
+    def is_said_better(name: str) -> bool:
+        own = parts(name)
+        return len(own) > 1 and len(own[0]) == 1 and any(_fuller(own, parts(other)) for other in names)
+
+    return [name for name in names if not is_said_better(name)]
+
+
+def _fuller(short: tuple[str, ...], long: tuple[str, ...]) -> bool:
+    return len(long) > 1 and long[-1] == short[-1] and len(long[0]) > 1 and long[0].startswith(short[0])
 
 
 def _is_name_word(word: str, words: Vocabulary, sender: Collection[str]) -> bool:
