@@ -122,7 +122,12 @@ def take_back(session: Session, *, replacement: str, reason: str, by: str, at: d
     if new.replaces is None:
         raise NotPossible(f"Ballot {replacement} is not a replacement; there is nothing to take back.")
     _check(new, "taken back")
-    packets = session.scalars(select(Packet).where(Packet.ballot_number == replacement).with_for_update())
+    packets = session.scalars(
+        select(Packet)
+        .where(Packet.ballot_number == replacement)
+        .with_for_update()
+        .execution_options(populate_existing=True)  # what was read before may have been closed meanwhile
+    )
     if new.mailed_on is not None or any(packet.state in ("frozen", "mailed") for packet in packets):
         raise NotPossible(f"Ballot {replacement} has gone into a closed mailing; it can no longer be taken back.")
     old = session.get_one(Ballot, new.replaces)
@@ -307,7 +312,10 @@ def _give_way(session: Session, original: Ballot, by: str, at: datetime) -> dict
             )
         if other.state in LIVE_STATES:
             waiting = session.scalars(
-                select(Packet).where(Packet.ballot_number == other.number, Packet.state == "queued").with_for_update()
+                select(Packet)
+                .where(Packet.ballot_number == other.number, Packet.state == "queued")
+                .with_for_update()
+                .execution_options(populate_existing=True)
             ).all()
             for packet in waiting:
                 packet.state = "pulled"

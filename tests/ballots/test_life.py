@@ -276,3 +276,17 @@ def test_only_a_replacement_that_is_issued_can_be_taken_back(office: Database, s
 def test_a_number_that_is_not_on_record_is_not_possible(office: Database) -> None:
     with office.write() as session, pytest.raises(NotPossible, match="no ballot 4711"):
         reissue(session, "4711")
+
+
+@pytest.mark.parametrize("database", ["postgresql"], indirect=True)
+def test_a_mailing_that_was_closed_meanwhile_bars_the_take_back(office: Database) -> None:
+    """What was looked at before somebody else closed the mailing is read again when it is locked."""
+    with office.write() as session:
+        new = reissue(session, "1001")
+        packet_id = queue(session, new.number).id
+    with office.write() as session:
+        assert session.get_one(Packet, packet_id).state == "queued"
+        with office.write() as other:
+            other.get_one(Packet, packet_id).state = "frozen"
+        with pytest.raises(NotPossible, match="closed mailing"):
+            life.take_back(session, replacement=new.number, reason="found", by="lee", at=AT)
