@@ -105,7 +105,7 @@ def read_waiting(work: Work, progress: Callable[[int, int], None] | None = None)
 def send_replies(work: Work) -> int:
     """Send what is due in the outbox. Returns how many replies went out."""
     with work.database.read() as session:
-        force = office.in_force(session)
+        force = office.in_force(session, at=work.now())
     if force is None:
         return 0
     try:
@@ -127,7 +127,7 @@ def send_replies(work: Work) -> int:
 
 
 def close_mailings(work: Work) -> int:
-    """Close every mailing whose cut-off has passed."""
+    """Close every mailing whose cut-off has passed, in every election."""
     return dispatch.close_due(work.database, now=work.now())
 
 

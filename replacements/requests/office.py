@@ -132,14 +132,17 @@ def known(session: Session, *, at: datetime | None = None) -> tuple[InForce, ...
     return tuple(sorted(found, key=lambda force: (force.rules.election.date, force.election_id)))
 
 
-def offered(session: Session, *, at: datetime | None = None) -> tuple[InForce, ...]:
+def offered(
+    session: Session, *, at: datetime | None = None, among: tuple[InForce, ...] | None = None
+) -> tuple[InForce, ...]:
     """The elections that a new request may be about, in the order of their days: adopted, not closed, not over.
+    `among`: all that are `known` at that moment, where they are at hand.
 
     Where there is none (before the first adoption, or after the last election), the one whose rules were loaded last;
     empty before any were.
     """
     at = at or datetime.now(UTC)
-    return _offered(session, known(session, at=at), at)
+    return _offered(session, known(session, at=at) if among is None else among, at)
 
 
 def in_force(session: Session, *, at: datetime | None = None) -> InForce | None:

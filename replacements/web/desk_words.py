@@ -11,6 +11,7 @@ from flask import url_for
 from replacements.ballots.desk import DeskRules
 from replacements.requests.office import InForce
 from replacements.store.tables import DeskScan
+from replacements.web.guard import here
 from replacements.web.showing import moment
 
 HEADLINES: Mapping[str, str] = MappingProxyType(
@@ -39,13 +40,14 @@ NOT_POSSIBLE = "Nothing was recorded: set the envelope aside."
 
 
 def desk_rules(force: InForce) -> DeskRules:
-    """What the desk needs of the rules in force."""
+    """What the desk needs of the rules in force, and the other elections whose ballots come back now."""
     mailing = force.rules.mailing
     return DeskRules(
         zone=force.rules.office.time_zone,
         mailer_id=mailing.mailer_id,
         service_type=mailing.service_type,
         prefix=mailing.number_prefix,
+        also_open=tuple(one.election_id for one in here().elections if one.election_id != force.election_id),
     )
 
 

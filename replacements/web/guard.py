@@ -11,14 +11,17 @@ from datetime import datetime
 from typing import Any, TypeVar, cast
 
 from flask import Flask, Response, abort, current_app, flash, g, redirect, request, url_for
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.people.accounts import Member, signed_in
 from replacements.people.permissions import Permission, may
-from replacements.requests.office import InForce, in_force
+from replacements.requests.office import InForce, known, next_of, offered
 from replacements.settings import Settings
 from replacements.store.database import Database
+from replacements.store.tables import Mailing, Packet, Request
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -40,6 +43,10 @@ HEADERS = {
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
 LARGEST = 2**31 - 1  # what a whole number in the database can hold
+CHOICE = "election"  # the entry of an address that names the election it is about
+# Pages that show one election at a time: their links and forms stay with it.
+OF_ONE_ELECTION = ("cures", "front", "mailing", "reissued", "rules", "week")
+_NOT_OF_ONE = ("static", "style", "door")
 _FOR_EVERYBODY = "everybody"
 _FOR_STAFF = "staff"
 _LAST_LEAF = 1_000_000
@@ -57,11 +64,19 @@ class Office:
 
 @dataclass(frozen=True, slots=True)
 class Here:
-    """This one look at a page: who, when, under which rules."""
+    """This one look at a page: who, when, under which rules.
+
+    `in_force`: of the election that the address is about (a request's, a mailing's, the one it names), else of the
+    next one. `elections`: those that are open. `chosen`: the election that the address names, "" where it names none.
+    `every`: all that are on record.
+    """
 
     member: Member | None
     at: datetime
     in_force: InForce | None
+    elections: tuple[InForce, ...] = ()
+    chosen: str = ""
+    every: tuple[InForce, ...] = ()
 
     def may(self, permission: Permission) -> bool:
         return self.member is not None and may(self.member.roles, permission)
@@ -82,8 +97,14 @@ class Here:
         return self.member.roles if self.member else ()
 
     @property
+    def several(self) -> bool:
+        """Whether a page must say which election it is about: more than one is open, or an older one is looked at."""
+        open_ = [force.election_id for force in self.elections]
+        return len(open_) > 1 or (self.in_force is not None and self.in_force.election_id not in open_)
+
+    @property
     def election_id(self) -> str:
-        """The election whose rules are loaded; empty before any are."""
+        """The election that is looked at; empty before any rules are loaded."""
         return self.in_force.election_id if self.in_force else ""
 
 
@@ -160,6 +181,7 @@ def install(app: Flask) -> None:
     app.before_request(_at_the_door)
     app.before_request(_no_nothing)
     app.after_request(_headers)
+    app.url_defaults(_stay_with_the_election)
 
 
 def _at_the_door() -> AnyResponse | None:
@@ -169,9 +191,14 @@ def _at_the_door() -> AnyResponse | None:
     allowed = open_to(view) if view is not None else None
     place, at = office(), office().now()
     with place.database.read() as session:
-        rules = in_force(session)
+        every = known(session, at=at)
+        open_ = offered(session, at=at, among=every)
+        named = request.args.get(CHOICE, "")
+        about = _election_of(session) or named
     member = signed_in(place.database, token(), at=at)
-    g.here = Here(member, at, rules)
+    by_id = {force.election_id: force for force in every}
+    chosen = named if named in by_id else ""
+    g.here = Here(member, at, by_id.get(about) or next_of(open_, at=at), open_, chosen, every)
     if view is None or allowed == _FOR_EVERYBODY:
         return None  # an address that is none becomes "not found" further on
     if member is None:
@@ -180,9 +207,35 @@ def _at_the_door() -> AnyResponse | None:
             return redirect(url_for("door.sign_in"), 303)
         back = request.full_path.rstrip("?") if request.path != "/" else None
         return redirect(url_for("door.sign_in", back=back), 303)
+    if named and not chosen:
+        abort(404)
     if allowed == _FOR_STAFF or (isinstance(allowed, Permission) and may(member.roles, allowed)):
         return None
     abort(403)
+
+
+def _election_of(session: Session) -> str | None:
+    """The election of the request, mailing or packet that the address names; None where it names none of these."""
+    asked = request.view_args or {}
+    if "request_id" in asked:
+        return session.scalar(select(Request.election_id).where(Request.id == asked["request_id"]))
+    if "mailing_id" in asked:
+        return session.scalar(select(Mailing.election_id).where(Mailing.id == asked["mailing_id"]))
+    if "packet_id" in asked:
+        found = select(Mailing.election_id).join(Packet, Packet.mailing_id == Mailing.id)
+        return session.scalar(found.where(Packet.id == asked["packet_id"]))
+    return None
+
+
+def _stay_with_the_election(endpoint: str, values: dict[str, Any]) -> None:
+    """Links and forms keep the election that was chosen; those of a page that shows one election stay with it."""
+    looker = g.get("here")
+    if not isinstance(looker, Here) or CHOICE in values or endpoint.split(".")[0] in _NOT_OF_ONE:
+        return
+    if looker.chosen:
+        values[CHOICE] = looker.chosen
+    elif looker.several and request.blueprint in OF_ONE_ELECTION:
+        values[CHOICE] = looker.election_id
 
 
 def _no_nothing() -> None:

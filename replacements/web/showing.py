@@ -11,12 +11,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, request
+from flask import Flask, request, url_for
 
 from replacements.people.permissions import Permission
+from replacements.requests.office import InForce, is_over
 from replacements.rules.calendar import local
 from replacements.store.tables import Message
-from replacements.web.guard import Here, here
+from replacements.web.guard import CHOICE, OF_ONE_ELECTION, Here, here
 from replacements.web.unsettled import unsigned_mailings
 
 WITHHELD = "withheld"
@@ -206,6 +207,53 @@ def menu(looker: Here) -> list[Link]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """An election to look at instead of this one."""
+
+    text: str
+    url: str
+    current: bool
+
+
+def elections_to_choose(looker: Here) -> list[Choice]:
+    """The elections that the page can show; empty where there is nothing to choose."""
+    at = request.blueprint or ""
+    whole_list, rules = request.endpoint == "requests.page", at == "rules"
+    listed = looker.every if rules else looker.elections
+    if looker.member is None or not (whole_list or at in OF_ONE_ELECTION) or not (looker.several or len(listed) > 1):
+        return []
+    shown = looker.chosen if whole_list else looker.election_id
+    if shown and shown not in [force.election_id for force in listed] and looker.in_force is not None:
+        listed = (*listed, looker.in_force)  # an older one that is looked at
+    found = [
+        Choice(_election(force, looker), _other(force.election_id), shown == force.election_id)
+        for force in sorted(listed, key=lambda force: (force.rules.election.date, force.election_id))
+    ]
+    return [Choice("All elections", _other(None), not shown), *found] if whole_list else found
+
+
+def _election(force: InForce, looker: Here) -> str:
+    standing = ""
+    if force.closed is not None:
+        standing = " (closed)"
+    elif is_over(force.rules, at=looker.at):
+        standing = " (over)"
+    elif not force.adopted:
+        standing = " (not adopted)"
+    return f"{force.rules.election.name}, {day(force.rules.election.date)}{standing}"
+
+
+def _other(election_id: str | None) -> str:
+    """This page's address for another election; a mailing's is that of the mailings, since each is of one."""
+    asked = dict(request.view_args or {})
+    endpoint = request.endpoint or "front.page"
+    if {"mailing_id", "packet_id"} & asked.keys() or request.method != "GET":
+        endpoint, asked = {"mailing": "mailing.next_one"}.get(request.blueprint or "", "front.page"), {}
+    kept = {name: value for name, value in request.args.items() if name not in (CHOICE, "page")}
+    return url_for(endpoint, **{**kept, **asked, CHOICE: election_id})
+
+
 def install(app: Flask) -> None:
     app.jinja_env.filters.update(
         word=word,
@@ -230,6 +278,7 @@ def install(app: Flask) -> None:
         return {
             "here": looker,
             "menu": menu(looker),
+            "elections_to_choose": elections_to_choose,
             "Permission": Permission,
             "words": words,
             "unsigned_mailings": unsigned_mailings,

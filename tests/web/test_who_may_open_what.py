@@ -56,6 +56,7 @@ POST = {
     "/requests/1/change": CLERKS,
     "/requests/1/preview": CLERKS,
     "/requests/1/decline": CLERKS,
+    "/requests/1/election": CLERKS,
     "/requests/1/reading": CLERKS,
     "/requests/1/take-back": BOSS,
     "/messages/1/pictures": CLERKS,

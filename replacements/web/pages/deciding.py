@@ -13,7 +13,7 @@ from werkzeug.wrappers import Response
 
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
-from replacements.requests import deciding
+from replacements.requests import choosing, deciding
 from replacements.requests.awaiting import reply_now
 from replacements.requests.carrying_out import live_ballot
 from replacements.requests.previewing import preview
@@ -170,6 +170,30 @@ def change(request_id: int) -> Response:
             note=note,
         ),
     )
+
+
+@blueprint.post("/<int:request_id>/election")
+@needs(Permission.DECIDE)
+def choose_election(request_id: int) -> Response:
+    """Which election it is about; of several, each gets a request of its own."""
+    looker, version = here(), _version()
+    try:
+        made = choosing.choose(
+            office().database,
+            request_id,
+            version=version,
+            elections=request.form.getlist("chosen"),
+            by=looker.name,
+            at=looker.at,
+        )
+    except deciding.Stale as stale:
+        flash(str(stale), "stop")
+    except deciding.Refused as refused:
+        flash(f"{refused} Nothing was changed.", "stop")
+    else:
+        more = f" The other election's is request {', '.join(map(str, made[1:]))}." if made[1:] else ""
+        flash(f"Judged by the rules of the election that you chose. Nothing is decided yet.{more}", "good")
+    return redirect(url_for("request.page", request_id=request_id), 303)
 
 
 @blueprint.post("/<int:request_id>/decline")

@@ -13,6 +13,7 @@ from replacements.mailings import stock
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.requests import waiting
+from replacements.requests.office import InForce
 from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
 from replacements.web.guard import for_staff, here, office
 from replacements.web.order import FOR_THE_MAILING, came_back, may_be_a_threat, next_waiting
@@ -62,6 +63,14 @@ def _group(state: str, proposal: str, is_threat: bool) -> str:
     return "reading" if proposal == Action.READ else "others"
 
 
+def _elsewhere(session: Session) -> list[tuple[InForce, int]]:
+    """The other elections that are open, with how many requests wait in each."""
+    by_election = select(Request.election_id, func.count()).where(Request.state == "waiting")
+    counts: dict[str, int] = dict(session.execute(by_election.group_by(Request.election_id)).all())
+    others = [force for force in here().elections if force.election_id != here().election_id]
+    return [(force, counts.get(force.election_id, 0)) for force in others]
+
+
 @blueprint.get("/")
 @for_staff
 def page() -> str:
@@ -82,6 +91,7 @@ def page() -> str:
             going=_going(session, following.mailing if following else None),
             shortages=stock.shortages(session, force.election_id) if force else [],
             unsigned=unsigned,
+            elsewhere=_elsewhere(session),
             unsent=session.scalar(select(func.count()).select_from(Reply).where(Reply.state == "failed")),
             waits=waiting.overview(session, force, now=at) if force and here().may(Permission.TAKE_BACK) else None,
             came_back=session.scalar(

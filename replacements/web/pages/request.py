@@ -15,9 +15,12 @@ from replacements.replies.texts import Rendered
 from replacements.requests import waiting
 from replacements.requests.awaiting import reply_now, second_person_since
 from replacements.requests.carrying_out import Refused, live_ballot
+from replacements.requests.choosing import MAY_STILL
 from replacements.requests.correcting import latest
 from replacements.requests.deciding import awaited
-from replacements.requests.office import InForce
+from replacements.requests.judging import UNDECIDED
+from replacements.requests.office import InForce, version
+from replacements.rules.office import Rules
 from replacements.rules.transit import back_for_voter, for_voter, last_day_back
 from replacements.store.tables import OPEN_STATES, Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
 from replacements.web.chance_picture import back_on_days
@@ -93,10 +96,11 @@ def page(request_id: int) -> str:
             day = upcoming(session, looker.in_force, looker.at).goes_on
             if request.judged.get("in_time") and (undecided or packet):
                 goes_on = packet[1].goes_on if packet and not undecided else day
-                chance = for_voter(looker.in_force.rules, goes_on, voter)
+                rules = _rules_of(session, request, looker.in_force, undecided=undecided)
+                chance = for_voter(rules, goes_on, voter)
                 picture = back_on_days(
-                    back_for_voter(looker.in_force.rules, goes_on, voter),
-                    last_day_back(looker.in_force.rules, overseas=bool(voter and voter.overseas)),
+                    back_for_voter(rules, goes_on, voter),
+                    last_day_back(rules, overseas=bool(voter and voter.overseas)),
                 )
             if undecided:
                 reply, cannot = _reply(session, request, looker.in_force, day)
@@ -131,7 +135,23 @@ def page(request_id: int) -> str:
             choices=CHOICES,
             waits=waiting.standing(session, request, looker.in_force.rules) if looker.in_force else None,
             correction=latest(session, message.id),
+            which=_elections(request),
         )
+
+
+def _rules_of(session: Session, request: Request, force: InForce, *, undecided: bool) -> Rules:
+    """The rules in force; of what is decided, those that it was decided by."""
+    decided_by = None if undecided else request.judged.get("decided_by_rules")
+    return (version(session, decided_by) if decided_by else None) or force.rules
+
+
+def _elections(request: Request) -> list[InForce]:
+    """The open elections that this request may be put under: those that fit where nobody can tell, else the others."""
+    if request.state != MAY_STILL or len(here().elections) < 2:
+        return []
+    if request.judged.get("election_by") == UNDECIDED:
+        return list(here().elections)
+    return [force for force in here().elections if force.election_id != request.election_id]
 
 
 def _reply(

@@ -22,8 +22,10 @@ FOR_MAILING = "for_mailing"  # what must be decided before the mailing closes, w
 
 def _where(state: str, proposal: str) -> list[ColumnElement[bool]]:
     chosen: list[ColumnElement[bool]] = []
-    if here().election_id:
+    if here().election_id and (here().chosen or not here().several):
         chosen.append(Request.election_id == here().election_id)
+    elif here().several:  # all that are open
+        chosen.append(Request.election_id.in_([force.election_id for force in here().elections]))
     if state:
         chosen.append(Request.state == state)
     if proposal == FOR_MAILING:
@@ -46,7 +48,8 @@ def _query() -> Select[Request, Message]:
 @blueprint.get("/")
 @needs(Permission.SEE_REQUESTS)
 def page() -> str:
-    force = here().in_force
+    whole = here().several and not here().chosen
+    force = None if whole else here().in_force
     state, proposal = request.args.get("state", "waiting"), request.args.get("proposal", "")
     state = "" if state == "all" else state
     number = leaf()
@@ -70,6 +73,7 @@ def page() -> str:
             FOR_MAILING=FOR_MAILING,
             closes_at=upcoming(session, force, here().at).closes_at if force else None,
             states=words("state"),
+            elections={one.election_id: one.rules.election.name for one in here().elections} if whole else {},
             total=total,
             number=number,
             a_page=A_PAGE,
@@ -114,4 +118,10 @@ def search() -> str | Response:
             session.add(Look(account=here().name, what="search", about="requests", why="search by name", at=here().at))
     with office().database.read() as session:
         rows = session.execute(_query().where(_found_by(wanted)).order_by(Request.id.desc()).limit(A_PAGE)).all()
-        return render_template("search.html", rows=rows, wanted=wanted, a_page=A_PAGE)
+        return render_template(
+            "search.html",
+            elections={one.election_id: one.rules.election.name for one in here().every} if here().several else {},
+            rows=rows,
+            wanted=wanted,
+            a_page=A_PAGE,
+        )
