@@ -144,7 +144,7 @@ class _Sorting:
         if len(running) == 1:
             return Place(running[0], NEXT), proposals[running[0]]
         why = "What is asked has another answer in each election that is open"
-        return Place(following, UNDECIDED, running), self._choose(why, running)
+        return Place(following, UNDECIDED, running), self._choose(why)
 
     # One person's request.
 
@@ -164,7 +164,7 @@ class _Sorting:
             {key: one.proposal for key, one in asked.items()}, number
         ):
             return replace(own, place=undecided)
-        return replace(own, place=undecided, proposal=self._choose(why, fits), in_time=None)
+        return replace(own, place=undecided, proposal=self._choose(why), in_time=None)
 
     def _place(self, asked: Mapping[str, Asked], named: Named, following: str) -> Place | tuple[tuple[str, ...], str]:
         """Which election it is; else those that it may be, and why that is not clear."""
@@ -272,8 +272,8 @@ class _Sorting:
             texts.add(reply.text if reply else "")
         return len(texts) == 1
 
-    def _choose(self, why: str, fits: Iterable[str]) -> Proposal:
-        text = f"{why}. Choose the election first ({self._names(fits)}): nobody's ballot is voided on a guess."
+    def _choose(self, why: str) -> Proposal:
+        text = f"{why}. Choose the election first: nobody's ballot is voided on a guess."
         return Proposal(Action.READ, (Because(RULE, text),))
 
     def _names(self, keys: Iterable[str]) -> str:

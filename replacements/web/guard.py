@@ -194,11 +194,12 @@ def _at_the_door() -> AnyResponse | None:
         every = known(session, at=at)
         open_ = offered(session, at=at, among=every)
         named = request.args.get(CHOICE, "")
-        about = _election_of(session) or named
+        of_object = _election_of(session)
     member = signed_in(place.database, token(), at=at)
     by_id = {force.election_id: force for force in every}
-    chosen = named if named in by_id else ""
-    g.here = Here(member, at, by_id.get(about) or next_of(open_, at=at), open_, chosen, every)
+    # What the address names goes before the election it names: a request, a mailing is of one and no other.
+    chosen = (of_object or named) if named in by_id else ""
+    g.here = Here(member, at, by_id.get(of_object or named) or next_of(open_, at=at), open_, chosen, every)
     if view is None or allowed == _FOR_EVERYBODY:
         return None  # an address that is none becomes "not found" further on
     if member is None:

@@ -146,6 +146,22 @@ def test_a_mailings_page_goes_by_its_own_election(site: Site) -> None:
         assert session.get_one(Mailing, 1).election_id == AUTUMN
 
 
+def test_a_mailing_to_sign_off_is_opened_under_its_own_election(site: Site) -> None:
+    with_a_runoff(site)
+    with site.database.write() as session:
+        session.get_one(Mailing, 1).state = "closed"
+    answer = site.see("mail_room", "/mailing")
+    assert answer.status_code == 302
+    assert answer.headers["Location"] == f"/mailings/1?election={AUTUMN}"
+    assert site.see("mail_room", f"/mailing?election={RUNOFF}").status_code == 200
+
+
+def test_an_address_of_a_mailing_goes_before_the_election_that_it_names_beside(site: Site) -> None:
+    with_a_runoff(site)
+    text = page(site, "mail_room", f"/mailings/1?election={RUNOFF}")
+    assert re.search(r'aria-current="true">Autumn election', text)
+
+
 def test_rules_that_are_only_loaded_can_be_read_and_adopted_beside_those_in_force(site: Site) -> None:
     with_a_runoff(site, adopted=False)
     boss = site.client("supervisor")

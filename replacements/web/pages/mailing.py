@@ -111,13 +111,19 @@ def _may_go_again(session: Session, rows: Sequence[Row[Packet, Ballot, VoterRow]
 
 @blueprint.get("/mailing")
 @needs(Permission.SEE_MAILING)
-def next_one() -> str:
+def next_one() -> str | AnyResponse:
     """The mailing that is to be signed off, for those who sign; else the one that is being filled."""
     force = rules_or_stop()
     with office().database.read() as session:
-        closed = _unsigned(session) if here().may(Permission.SIGN_MAILING) else []
+        closed = [
+            mailing
+            for mailing in (_unsigned(session) if here().may(Permission.SIGN_MAILING) else ())
+            if here().chosen in ("", mailing.election_id)
+        ]
+        if closed and closed[0].election_id != force.election_id:
+            return redirect(url_for("mailing.page", mailing_id=closed[0].id, election=closed[0].election_id))
         if closed:
-            return _page(session, _of(session, closed[0].election_id), closed[0])
+            return _page(session, force, closed[0])
         return _page(session, force, upcoming(session, force, here().at).mailing)
 
 
