@@ -101,7 +101,7 @@ def reconcile(session: Session, election_id: str) -> Reconciliation:
     replaced = {original for original, _ in pairs_by_table} | {
         number
         for number, found in by_events.items()
-        if found.ends and not _gave_way(by_events.get(found.ends[-1]))
+        if (ends := _replacements_of(number, found, by_events)) and not _gave_way(by_events.get(ends[-1]))
         if number in by_table and by_table[number].state not in LIVE_STATES
     }
     return _counted(by_events, by_table, replaced, pairs_by_events, differences)
@@ -143,6 +143,12 @@ def _pairs(ballots: Mapping[str, _Found]) -> set[tuple[str, str]]:
         if found.replaces is not None and not _gave_way(found)
         if found.replaces not in ballots or ballots[found.replaces].state not in LIVE_STATES
     }
+
+
+def _replacements_of(number: str, found: _Found, by_events: Mapping[str, _Found]) -> list[str]:
+    """The replacements that ended a ballot. Not among them: another ballot that was accepted, and so ended a suspended
+    one. A replacement whose own entry is gone stays, so that the counts show it."""
+    return [end for end in found.ends if end not in by_events or by_events[end].replaces == number]
 
 
 def _gave_way(found: _Found | None) -> bool:

@@ -77,6 +77,20 @@ def test_every_ballot_is_somewhere_after_all_that_can_happen_to_it(loaded: Datab
     assert all(style.adds_up for style in found.styles.values())
 
 
+def test_a_suspended_ballot_that_ends_because_its_forebear_is_accepted_is_not_counted_as_replaced(
+    loaded: Database,
+) -> None:
+    """Found by clerks at random: 1 is suspended, replaced three times over, and is back first after all."""
+    with loaded.write() as session:
+        third = reissue(session, reissue(session, reissue(session, "1", "suspend")), "suspend")
+        life.take_in(session, number="1", on=TODAY, by="desk", at=AT)
+        life.accept(session, number="1", by="board", at=AT)
+        assert session.get_one(Ballot, third).void_reason == "original_returned_first"
+    found = count(loaded)
+    assert found.agrees
+    assert (found.total.replaced, found.total.replacements) == (1, 1)
+
+
 def test_a_replacement_of_another_style_is_counted_with_the_ballot_that_it_replaces(loaded: Database) -> None:
     with loaded.write() as session:
         session.add(VoterRow(voter_id="V1", last_name="L", first_name="F", style="C"))
