@@ -5,7 +5,12 @@
 | REPLACEMENTS_DATA | data folder | `./var` |
 | REPLACEMENTS_DATABASE | SQLAlchemy URL, `postgresql://…`, or a path for SQLite | `<data>/replacements.db` |
 | REPLACEMENTS_MAILBOX | `maildir:PATH`, `imaps://user@host:993/INBOX`, `imap+starttls://…` | `maildir:<data>/mailbox` |
+| REPLACEMENTS_MAILBOX_TOKEN_COMMAND | prints an access token for IMAP (XOAUTH2), in place of the password | empty |
+| REPLACEMENTS_MAILBOX_KEPT | IMAP folder to which a message moves once it is stored | empty: it stays, marked |
+| REPLACEMENTS_SENT | IMAP folder that gets a copy of every reply; `no`: none | the server's own, else `Sent` |
 | REPLACEMENTS_OUTBOX | `maildir:PATH`, `smtp://host`, `smtp+starttls://u@host`, `smtps://…` | `maildir:<data>/sent` |
+| REPLACEMENTS_OUTBOX_TOKEN_COMMAND | prints an access token for SMTP (XOAUTH2), in place of the password | empty |
+| REPLACEMENTS_OUTBOX_LIMIT | most replies sent, such as `20/minute 1000/day` (also `/hour`) | `60/minute` |
 | REPLACEMENTS_REDIS | `redis://…`; empty: tasks run in process | empty |
 | REPLACEMENTS_MAILBOX_PASSWORD, REPLACEMENTS_OUTBOX_PASSWORD | passwords | empty |
 | REPLACEMENTS_SECRET_FILE | key that signs the dashboard's cookies; made when missing | `<data>/secret` |
@@ -16,6 +21,16 @@
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
 
 REPLACEMENTS_DATABASE and the passwords may stand in files instead: REPLACEMENTS_DATABASE_FILE names one, and so on.
+
+REPLACEMENTS_MAILBOX may name several folders and mailboxes, with spaces between; they share the password, or the
+token. In a folder's name a space is written `%20`, and a slash parts the levels whatever sign the server uses. A shared
+mailbox is either a folder that the server shows to the user who signs in (`imaps://me@host/Shared/ballots`), or signed
+in to on its behalf (`imaps://ballots@host/INBOX?sign_in=me`); with an access token the user is the shared mailbox.
+Where the server announces new mail (IDLE) it is stored at once; the folder is looked at every minute besides.
+
+A token's command is run without a shell, and its first line is the token; it is run again when a server refuses that.
+REPLACEMENTS_SENT is a folder of the first IMAP mailbox. Where a provider files sent mail by itself, say `no`, or every
+copy is there twice.
 """
 
 from __future__ import annotations
@@ -41,7 +56,12 @@ class Settings:
     outbox: str
     redis: str = ""
     mailbox_password: str = ""
+    mailbox_token_command: str = ""
+    mailbox_kept: str = ""
+    sent: str = ""
     outbox_password: str = ""
+    outbox_token_command: str = ""
+    outbox_limit: str = ""
     secret_file: Path = Path("secret")
     ca_file: str = ""
     https: bool = False
@@ -61,7 +81,12 @@ class Settings:
             outbox=env.get("REPLACEMENTS_OUTBOX") or f"maildir:{folder / 'sent'}",
             redis=env.get("REPLACEMENTS_REDIS", ""),
             mailbox_password=_secret(env, "REPLACEMENTS_MAILBOX_PASSWORD"),
+            mailbox_token_command=env.get("REPLACEMENTS_MAILBOX_TOKEN_COMMAND", ""),
+            mailbox_kept=env.get("REPLACEMENTS_MAILBOX_KEPT", ""),
+            sent=env.get("REPLACEMENTS_SENT", ""),
             outbox_password=_secret(env, "REPLACEMENTS_OUTBOX_PASSWORD"),
+            outbox_token_command=env.get("REPLACEMENTS_OUTBOX_TOKEN_COMMAND", ""),
+            outbox_limit=env.get("REPLACEMENTS_OUTBOX_LIMIT", ""),
             secret_file=Path(env.get("REPLACEMENTS_SECRET_FILE") or folder / "secret"),
             ca_file=env.get("REPLACEMENTS_CA_FILE", ""),
             https=env.get("REPLACEMENTS_HTTPS", "no").lower() in ("yes", "true", "1"),

@@ -18,6 +18,7 @@ pytest_plugins = [
     "tests.servers.databases",
     "tests.servers.redis",
     "tests.servers.dovecot",
+    "tests.servers.pymap",
     "tests.servers.smtp",
     "tests.servers.chromium",
 ]

@@ -38,6 +38,10 @@ app.conf.update(
     broker_connection_retry_on_startup=True,
     worker_prefetch_multiplier=1,
     worker_hijack_root_logger=False,
-    beat_schedule={name: {"task": name, "schedule": every.total_seconds()} for name, every in EVERY.items()},
+    beat_schedule={
+        # One that no worker took up before the next is due is not wanted any more: they would only pile up.
+        name: {"task": name, "schedule": every.total_seconds(), "options": {"expires": every.total_seconds()}}
+        for name, every in EVERY.items()
+    },
     timezone="UTC",
 )

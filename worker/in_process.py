@@ -11,12 +11,13 @@ import structlog
 from worker import jobs
 from worker.jobs import Work
 from worker.schedule import EVERY
+from worker.watching import Watch, watched
 
 log = structlog.get_logger()
 
 
 def _fetch_and_read(work: Work) -> None:
-    jobs.fetch_mail(work)
+    jobs.fetch_mail(work, but=watched(work))
     jobs.read_waiting(work)
 
 
@@ -31,7 +32,8 @@ STEPS: dict[str, Callable[[Work], object]] = {
 
 
 class InProcess:
-    """Runs each job as often as `worker.schedule` says, until `stop`. An error in one job never stops the others."""
+    """Runs each job as often as `worker.schedule` says, until `stop`. An error in one job never stops the others. IMAP
+    mailboxes are watched beside them, so that mail is stored at once whatever job is at hand."""
 
     def __init__(self, work: Work, clock: Callable[[], float] = time.monotonic) -> None:
         self._work = work
@@ -39,14 +41,24 @@ class InProcess:
         self._stopped = threading.Event()
         self.steps = dict(STEPS)
         self._due = dict.fromkeys(self.steps, 0.0)
+        self._woken = threading.Event()
         self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
+        self._watch = Watch(work, lambda: self.wake("fetch_mail"))
 
     def start(self) -> None:
+        self._watch.start()
         self._thread.start()
+
+    def wake(self, name: str) -> None:
+        """Let this job run as soon as the one at hand has ended."""
+        self._due[name] = 0.0
+        self._woken.set()
 
     def stop(self, timeout: float = 30.0) -> None:
         """Finish the job at hand and end."""
         self._stopped.set()
+        self._woken.set()
+        self._watch.stop()
         self._thread.join(timeout)
 
     def run_due(self) -> None:
@@ -54,8 +66,12 @@ class InProcess:
         for name, step in self.steps.items():
             if self._clock() < self._due[name]:
                 continue
-            jobs.attempt(self._work, name, step)  # whatever breaks, the other jobs go on
-            self._due[name] = self._clock() + EVERY[name].total_seconds()
+            self._due[name] = self._clock() + EVERY[name].total_seconds()  # before it: who wakes it meanwhile is heard
+            try:
+                jobs.attempt(self._work, name, step)  # whatever breaks, the other jobs go on
+            except Exception:
+                self._due[name] = 0.0
+                raise
 
     def _run(self) -> None:
         while not self._stopped.is_set():
@@ -63,4 +79,5 @@ class InProcess:
                 self.run_due()
             except Exception as error:  # the database itself is away: wait and try again
                 log.error("jobs wait", error=type(error).__name__)
-            self._stopped.wait(1.0)
+            self._woken.wait(1.0)
+            self._woken.clear()

@@ -6,7 +6,7 @@ is doing is kept in the table of conditions, which the health page shows in word
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
@@ -19,8 +19,9 @@ from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.tables import Condition
 from worker import books
-from worker.mailbox.opening import open_source
+from worker.mailbox.opening import addresses, open_source
 from worker.mailbox.source import MailboxTrouble
+from worker.mailbox.taking_in import Taken, take_in
 
 log = structlog.get_logger()
 
@@ -59,30 +60,37 @@ def attempt(work: Work, name: str, step: Callable[[Work], object]) -> None:
         note(work, name, ok=True, text="It runs again.")
 
 
-def fetch_mail(work: Work) -> int:
-    """Keep every new message of the mailbox; the mailbox is told only afterwards. Returns how many were new."""
+def mailboxes(settings: Settings) -> list[tuple[str, str]]:
+    """Every mailbox that is read: its name on the health page, and its address."""
+    found = addresses(settings)
+    return [("mailbox" if number == 1 else f"mailbox {number}", address) for number, address in enumerate(found, 1)]
+
+
+def tell(work: Work, name: str, taken: Taken) -> None:
+    """What a look into a mailbox brought, for the health page."""
+    wrong = taken.trouble or taken.told
+    note(work, name, ok=not wrong, text=wrong or "The mailbox was read.")
+
+
+def fetch_mail(work: Work, *, but: Collection[str] = ()) -> int:
+    """Keep every new message of every mailbox, `but` those that are watched by somebody else; a mailbox is told only
+    afterwards, and one that is in trouble keeps no other from being read. Returns how many were new."""
     new = 0
-    try:
-        source = open_source(work.settings)
+    for name, address in mailboxes(work.settings):
+        if name in but:
+            continue
         try:
-
-            def seen(validity: str, uid: str) -> bool:
-                with work.database.read() as session:
-                    return intake.seen(session, source=source.name, validity=validity, uid=uid)
-
-            for found in source.new_messages(seen):
-                kept = intake.keep(
-                    work.database, found.raw, source=source.name, validity=found.validity, uid=found.uid, at=work.now()
-                )
-                source.mark_done(found)
-                new += kept.new
-        finally:
-            source.close()
-    except MailboxTrouble as trouble:
-        note(work, "mailbox", ok=False, text=str(trouble))
-        log.warning("mailbox trouble", trouble=str(trouble))
-        return new
-    note(work, "mailbox", ok=True, text="The mailbox was read.")
+            source = open_source(work.settings, address)
+            try:
+                taken = take_in(work.database, source, now=work.now)
+            finally:
+                source.close()
+        except MailboxTrouble as trouble:
+            taken = Taken(trouble=str(trouble))
+        if taken.trouble:
+            log.warning("mailbox trouble", mailbox=name, trouble=taken.trouble)
+        tell(work, name, taken)
+        new += taken.new
     return new
 
 

@@ -6,14 +6,22 @@ from collections.abc import Callable
 from typing import Any
 
 import structlog
+from celery.signals import worker_ready, worker_shutting_down
 
 from replacements.settings import Settings
 from replacements.store.database import Database
 from worker import jobs
 from worker.app import app
 from worker.jobs import Work
+from worker.watching import Watch, watched
+
+# What is handed out and not taken up is handed out again at the next look; without an end to it, a day's mail that
+# waits for a slow worker would fill the queue many times over.
+MOST_HANDED_OUT = 500
+HANDED_OUT_SECONDS = 60
 
 log = structlog.get_logger()
+_watch: Watch | None = None
 _work: Work | None = None
 
 
@@ -44,11 +52,30 @@ def fetch_mail() -> None:
     """Keep what is new in the mailbox, then hand each unread message out, the forgotten ones too."""
 
     def fetch_and_hand_out(here: Work) -> None:
-        jobs.fetch_mail(here)
-        for message_id in jobs.messages_to_read(here):
-            read_message.delay(message_id)
+        jobs.fetch_mail(here, but=watched(here))
+        for message_id in jobs.messages_to_read(here)[:MOST_HANDED_OUT]:
+            read_message.apply_async((message_id,), expires=HANDED_OUT_SECONDS)
 
     _attempt("fetch_mail", fetch_and_hand_out)
+
+
+@worker_ready.connect
+def watch_mailboxes(sender: Any = None, **_: Any) -> None:
+    """Beside the worker that fetches mail, watch the IMAP folders. With a database connection of its own: the processes
+    that carry out tasks are copies of this one."""
+    global _watch
+    if sender is None or "intake" not in sender.app.amqp.queues.consume_from:
+        return
+    settings = Settings.from_environment()
+    here = Work(Database(settings.database), settings)
+    _watch = Watch(here, lambda: fetch_mail.apply_async(expires=HANDED_OUT_SECONDS))
+    _watch.start()
+
+
+@worker_shutting_down.connect
+def stop_watching(**_: Any) -> None:
+    if _watch is not None:
+        _watch.stop(timeout=0.0)
 
 
 @_task("read_message")

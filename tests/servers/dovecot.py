@@ -7,6 +7,7 @@ import grp
 import os
 import pwd
 import shutil
+import signal
 import ssl
 import subprocess
 import tempfile
@@ -19,6 +20,7 @@ import pytest
 from imapclient import IMAPClient
 
 from tests.servers.ports import free_port, stop, wait_for
+from tests.servers.tokens import TokenServer
 
 _CONFIGURATION = """
 base_dir = {folder}/run
@@ -31,8 +33,32 @@ ssl_cert = <{folder}/certificate.pem
 ssl_key = <{folder}/key.pem
 mail_location = maildir:{folder}/mail
 first_valid_uid = 0
-auth_mechanisms = plain
+auth_mechanisms = plain xoauth2 oauthbearer
 auth_failure_delay = 0
+auth_cache_size = 0
+mail_max_userip_connections = 50
+mail_plugins = quota
+namespace own {{
+  inbox = yes
+  separator = /
+}}
+namespace archive {{
+  prefix = Archive/
+  separator = /
+  location = maildir:{folder}/archive
+  subscriptions = no
+}}
+namespace shared {{
+  type = public
+  prefix = Shared/
+  separator = /
+  location = maildir:{folder}/shared
+  subscriptions = no
+}}
+plugin {{
+  quota = maildir:Archive:ns=Archive/
+  quota_rule = *:bytes=2000
+}}
 default_internal_user = {internal}
 default_login_user = {login}
 default_internal_group = {group}
@@ -51,7 +77,18 @@ service imap-login {{
 }}
 passdb {{
   driver = passwd-file
+  master = yes
+  args = {folder}/deputies
+}}
+passdb {{
+  driver = passwd-file
   args = {folder}/users
+  mechanisms = plain
+}}
+passdb {{
+  driver = oauth2
+  args = {folder}/tokens.conf
+  mechanisms = xoauth2 oauthbearer
 }}
 userdb {{
   driver = static
@@ -59,10 +96,22 @@ userdb {{
 }}
 """
 
+_TOKENS = """
+introspection_mode = auth
+introspection_url = http://127.0.0.1:{port}/
+username_attribute = email
+active_attribute = active
+active_value = yes
+"""
+
 
 @dataclass(frozen=True)
 class DovecotServer:
-    """A running Dovecot. `port` speaks TLS at once (`url`), `starttls_port` after STARTTLS (`starttls_url`)."""
+    """A running Dovecot. `port` speaks TLS at once (`url`), `starttls_port` after STARTTLS (`starttls_url`).
+
+    `tokens`: who may sign in by access token. `deputy` may sign in on behalf of everybody. Folders under `Archive/`
+    have room for 2,000 bytes together, those under `Shared/` belong to nobody.
+    """
 
     host: str
     port: int
@@ -71,6 +120,8 @@ class DovecotServer:
     password: str
     ca_file: str
     folder: Path
+    tokens: TokenServer
+    deputy: str = "clerk@county.example"
 
     @property
     def url(self) -> str:
@@ -100,6 +151,25 @@ class DovecotServer:
             client.select_folder(folder, readonly=True)
             return {flag.decode() for flag in client.get_flags([uid])[uid]} - {"\\Recent"}
 
+    def messages(self, folder: str = "INBOX") -> int:
+        """How many messages lie in this folder."""
+        with self.client() as client:
+            return int(client.select_folder(folder, readonly=True)[b"EXISTS"])
+
+    def hang_up(self) -> None:
+        """Cut every connection of the user, as an administrator would: without a word, in the middle of anything."""
+        for process in Path("/proc").iterdir():
+            if process.name.isdigit() and self._is_ours(process):
+                os.kill(int(process.name), signal.SIGKILL)
+
+    def _is_ours(self, process: Path) -> bool:
+        """Whether it is a process of this server's that serves IMAP."""
+        try:
+            words = (process / "cmdline").read_bytes().split(b"\0")
+            return words[0] == b"dovecot/imap" and str(self.folder) in os.readlink(process / "cwd")
+        except OSError:
+            return False
+
     def make_anew(self, folder: str) -> None:
         """Delete a folder, if it is there, and make it again: it gets another UIDVALIDITY."""
         with self.client() as client:
@@ -108,7 +178,8 @@ class DovecotServer:
             client.create_folder(folder)
 
 
-def _certificate(folder: Path) -> None:
+def make_certificate(folder: Path) -> None:
+    """A certificate for this machine that vouches for itself: `certificate.pem` and `key.pem` in this folder."""
     subprocess.run(
         ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=127.0.0.1",
          "-addext", "subjectAltName=IP:127.0.0.1,DNS:localhost",
@@ -143,13 +214,18 @@ def dovecot() -> Iterator[DovecotServer]:
     folder = Path(tempfile.mkdtemp(prefix="dc-", dir="/tmp"))
     try:
         folder.chmod(0o755)
-        _certificate(folder)
+        make_certificate(folder)
         accounts = _accounts()
-        for name in ("mail", "home"):
+        for name in ("mail", "home", "archive", "shared"):
             (folder / name).mkdir()
             os.chown(folder / name, int(accounts["mail_user"]), int(accounts["mail_group"]))
         (folder / "users").write_text("ballots@county.example:{PLAIN}a long password\n", encoding="utf-8")
         (folder / "users").chmod(0o644)
+        (folder / "deputies").write_text("clerk@county.example:{PLAIN}a long password\n", encoding="utf-8")
+        (folder / "deputies").chmod(0o644)
+        tokens = TokenServer(free_port())
+        (folder / "tokens.conf").write_text(_TOKENS.format(port=tokens.port), encoding="utf-8")
+        tokens.start()
         port, starttls_port = free_port(), free_port()
         settings = _CONFIGURATION.format(folder=folder, port=port, starttls_port=starttls_port, **accounts)
         (folder / "dovecot.conf").write_text(settings, encoding="utf-8")
@@ -172,8 +248,10 @@ def dovecot() -> Iterator[DovecotServer]:
                 "a long password",
                 str(folder / "certificate.pem"),
                 folder,
+                tokens,
             )
         finally:
             stop(process)
+            tokens.stop()
     finally:
         shutil.rmtree(folder, ignore_errors=True)

@@ -1,38 +1,35 @@
-"""A mailbox on an IMAP server (RFC 3501, RFC 9051), always over TLS with the server's certificate checked.
+"""A mailbox on an IMAP server (RFC 3501, RFC 9051).
 
 A message is named by the folder's UIDVALIDITY and its UID. Fetching never sets a flag (BODY.PEEK); what is kept gets a
 keyword that carries the UIDVALIDITY, so that a folder that was made anew is read anew. \\Seen is not used to know what
-is done: a person who looks into the mailbox must not make a request disappear.
+is done: a person who looks into the mailbox must not make a request disappear. Where the office wants kept messages in
+another folder, they move after they are stored and marked; one that cannot move stays, and stays marked.
 """
 
 from __future__ import annotations
 
-import ssl
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from typing import Any
 
-from imapclient import IMAPClient
-from imapclient.exceptions import CapabilityError, IMAPClientAbortError, IMAPClientError, LoginError
+from imapclient.exceptions import IMAPClientAbortError, IMAPClientError, ProtocolError
 
+from worker.mailbox.connection import ImapPlace, connect, disconnect, said_plainly
 from worker.mailbox.source import Found, MailboxTrouble, Seen
 
-SECONDS = 60  # that the server may take for one answer
+# Common practice: mail servers take messages up to some 25 to 150 MB. Of a larger one only the beginning is read, which
+# holds what the voter wrote; the whole stays in the mailbox.
+MOST_BYTES = 160 * 1024 * 1024
+BEGINNING = 1024 * 1024
 _CHECKED_LATEST = 5
+_SLICE = 1.0  # seconds between two looks at whether to stop
+_NOT_FOR_THIS = (IMAPClientAbortError, ProtocolError)  # the connection is of no use afterwards
 
-
-@dataclass(frozen=True, slots=True)
-class ImapPlace:
-    """Where a mailbox is. `starttls`: begin in the clear and change to TLS before anything is said."""
-
-    host: str
-    port: int
-    user: str
-    password: str
-    folder: str = "INBOX"
-    starttls: bool = False
-    ca_file: str = ""
+# Messages at which a connection broke, by (source, validity, uid): tried last from then on, so that one broken message
+# or one that the server chokes on holds up no other.
+_broke_at: Counter[tuple[str, str, int]] = Counter()
 
 
 class ImapSource:
@@ -40,18 +37,15 @@ class ImapSource:
 
     def __init__(self, place: ImapPlace) -> None:
         self._place = place
-        self._client: Any = None
-        context = _trusted(place.ca_file)
-        with self._said_plainly():
-            self._client = IMAPClient(
-                place.host, place.port, ssl=not place.starttls, ssl_context=context, timeout=SECONDS
-            )
-            if place.starttls:
-                self._client.starttls(context)
+        self._validity = ""
+        self._keyword = b""
+        self._known: set[int] = set()  # stored for certain, so that they need not be asked about at each look
+        self._to_move: set[int] = set()
+        self._told: dict[str, str] = {}
+        self._client: Any = connect(place)
         try:
-            self._sign_in()
-            self._open_folder()
-        except MailboxTrouble:
+            self._select()
+        except BaseException:
             self.close()
             raise
 
@@ -59,99 +53,218 @@ class ImapSource:
     def name(self) -> str:
         return f"imap:{self._place.user}@{self._place.host}/{self._place.folder}"
 
+    @property
+    def told(self) -> str:
+        return " ".join(self._told.values())
+
+    @property
+    def can_idle(self) -> bool:
+        """Whether the server can say at once that mail has come (RFC 2177)."""
+        return bool(self._client.has_capability("IDLE"))
+
     def new_messages(self, seen: Seen) -> Iterator[Found]:
+        self._told.clear()
+        self._select()  # the server's present state, and whether the folder was made anew since
+        unreachable, cut = [], []
         for uid in self._waiting(seen):
+            if uid in self._known:
+                continue
             if seen(self._validity, str(uid)):
                 self._mark(uid)
                 continue
-            with self._said_plainly():
-                answer = self._client.fetch([uid], ["BODY.PEEK[]"])
-            raw = answer.get(uid, {}).get(b"BODY[]")
-            if raw is not None:  # a message that was deleted in this moment has none
-                yield Found(str(uid), self._validity, bytes(raw))
+            size = self._size(uid)
+            raw = self._fetched(uid, size) if size is not None else None
+            if raw is None and self._is_there(uid):
+                unreachable.append(uid)
+            elif raw is not None:
+                if size is not None and size > MOST_BYTES:
+                    cut.append(uid)
+                yield Found(str(uid), self._validity, raw)
+            # else it was deleted or moved away in this moment
+        if unreachable:
+            self._told["unreachable"] = (
+                f"The mail server does not hand out {_messages(unreachable)} in the folder {self._place.folder}. "
+                "They stay there and are tried again; look at them with a mail program."
+            )
+        if cut:
+            self._told["cut"] = (
+                f"Of {_messages(cut)} in the folder {self._place.folder} only the beginning was taken in, "
+                f"since the whole is larger than {MOST_BYTES // 1024 // 1024} MB. The whole is in the mailbox."
+            )
 
     def mark_done(self, found: Found) -> None:
         if found.validity == self._validity:
             self._mark(int(found.uid))
 
+    def put_away(self) -> None:
+        if not self._place.put_away:
+            return
+        waiting = set(self._to_move)
+        if self._keyword:
+            with said_plainly(self._place):
+                waiting.update(self._client.search(["KEYWORD", self._keyword, "UNDELETED"]))
+        for moved, uid in enumerate(sorted(waiting)):
+            try:
+                self._move(uid)
+            except IMAPClientError as error:
+                if isinstance(error, _NOT_FOR_THIS):
+                    with said_plainly(self._place):
+                        raise
+                left = len(waiting) - moved
+                self._told["put away"] = (
+                    f"{left} stored {'message' if left == 1 else 'messages'} could not be moved to the folder "
+                    f"{self._place.put_away}: {_why_not_moved(error)}. Nothing is lost: they stay in "
+                    f"{self._place.folder}, are not taken in again, and are moved when it works."
+                )
+                return
+            except OSError:
+                with said_plainly(self._place):
+                    raise
+            self._to_move.discard(uid)
+
+    def wait_for_news(self, seconds: float, stopped: Callable[[], bool]) -> bool:
+        """Wait until the server says that the folder has changed, at most so long. Returns whether it said so.
+
+        Without IDLE it is only the waiting. What the server said while IDLE began shows when it ends; so the first wait
+        is short.
+        """
+        until = time.monotonic() + seconds
+        if not self.can_idle:
+            while time.monotonic() < until and not stopped():
+                time.sleep(min(_SLICE, max(0.0, until - time.monotonic())))
+            return False
+        return self._idle(min(_SLICE, seconds), stopped) or (not stopped() and self._idle(seconds - _SLICE, stopped))
+
     def close(self) -> None:
-        if self._client is not None:
-            with suppress(IMAPClientError, OSError):
-                self._client.logout()
-            with suppress(IMAPClientError, OSError):
-                self._client.shutdown()
+        disconnect(self._client)
 
-    def _sign_in(self) -> None:
-        with self._said_plainly():
-            try:
-                self._client.login(self._place.user, self._place.password)
-            except LoginError as error:
-                raise MailboxTrouble(
-                    f"The mail server {self._place.host} does not accept the password for {self._place.user}. "
-                    "Check REPLACEMENTS_MAILBOX and REPLACEMENTS_MAILBOX_PASSWORD."
-                ) from error
+    def _idle(self, seconds: float, stopped: Callable[[], bool]) -> bool:
+        until = time.monotonic() + seconds
+        with said_plainly(self._place):
+            self._client.idle()
+            news: list[Any] = []
+            while not news and not stopped() and (left := until - time.monotonic()) > 0:
+                began, wait = time.monotonic(), min(_SLICE, left)
+                news = self._client.idle_check(wait)
+                if not news and time.monotonic() - began < wait / 2:
+                    break  # the other side has closed; saying DONE shows it
+            _, said_last = self._client.idle_done()
+        return any(len(one) > 1 and one[1] in (b"EXISTS", b"RECENT") for one in [*news, *said_last])
 
-    def _open_folder(self) -> None:
+    def _select(self) -> None:
         place = self._place
-        with self._said_plainly():
+        with said_plainly(place):
             try:
-                state = self._client.select_folder(place.folder)
+                state = self._select_as_written_or_by_the_servers_sign(place.folder)
             except (IMAPClientError, ValueError) as error:
-                if isinstance(error, IMAPClientAbortError):
+                if isinstance(error, _NOT_FOR_THIS):
                     raise
                 raise MailboxTrouble(
                     f"The mail server {place.host} has no folder {place.folder} for {place.user}."
                 ) from error
-        self._validity = str(state.get(b"UIDVALIDITY", "0"))
+        validity = str(state.get(b"UIDVALIDITY", "0"))
+        if validity != self._validity:
+            self._known.clear()
+            self._to_move.clear()
+        self._validity = validity
         allowed = state.get(b"PERMANENTFLAGS", ())
         self._keyword = f"ReplacementsKept{self._validity}".encode() if b"\\*" in allowed else b""
+
+    def _select_as_written_or_by_the_servers_sign(self, folder: str) -> Any:
+        """Servers part the levels of folders by different signs; in the setting it may always be a slash."""
+        try:
+            return self._client.select_folder(folder)
+        except IMAPClientError as error:
+            if isinstance(error, _NOT_FOR_THIS) or "/" not in folder:
+                raise
+            levels = self._client.list_folders("", "")
+            sign = levels[0][1] if levels else None
+            if sign in (None, b"/"):
+                raise
+            return self._client.select_folder(folder.replace("/", sign.decode()))
 
     def _waiting(self, seen: Seen) -> list[int]:
         """UIDs to look at. Where the latest marked ones are not known to the caller (its database was put back to an
         earlier day), or where the server takes no marks, every message is looked at."""
-        with self._said_plainly():
+        with said_plainly(self._place):
+            found: list[int] | None = None
             if self._keyword:
                 marked = sorted(self._client.search(["KEYWORD", self._keyword]))
                 if all(seen(self._validity, str(uid)) for uid in marked[-_CHECKED_LATEST:]):
-                    return sorted(self._client.search(["UNKEYWORD", self._keyword]))
-            return sorted(self._client.search(["ALL"]))
+                    found = self._client.search(["UNKEYWORD", self._keyword])
+            if found is None:
+                found = self._client.search(["ALL"])
+        return sorted(found, key=lambda uid: (_broke_at[self._key(uid)], uid))
+
+    def _key(self, uid: int) -> tuple[str, str, int]:
+        return (self.name, self._validity, uid)
+
+    def _size(self, uid: int) -> int | None:
+        """Bytes of the message; None where it is gone."""
+        answer = self._asked(uid, "RFC822.SIZE")
+        return None if answer is None else int(answer.get(b"RFC822.SIZE") or 0)
+
+    def _fetched(self, uid: int, size: int) -> bytes | None:
+        """The message's bytes; None where the server does not hand them out."""
+        part = f"BODY.PEEK[]<0.{BEGINNING}>" if size > MOST_BYTES else "BODY.PEEK[]"
+        answer = self._asked(uid, part)
+        if answer is None:
+            return None
+        raw = next((value for key, value in answer.items() if key.startswith(b"BODY[]")), None)
+        return None if raw is None else bytes(raw)
+
+    def _asked(self, uid: int, what: str) -> dict[bytes, Any] | None:
+        with said_plainly(self._place):
+            try:
+                answer: dict[bytes, Any] | None = self._client.fetch([uid], [what]).get(uid)
+                return answer
+            except (*_NOT_FOR_THIS, OSError):
+                _broke_at[self._key(uid)] += 1
+                raise
+            except IMAPClientError:  # the server says no to this one message
+                return None
+            except (ValueError, TypeError, LookupError, AssertionError) as error:  # its answer is no answer at all
+                _broke_at[self._key(uid)] += 1
+                raise ProtocolError(type(error).__name__) from error
+
+    def _is_there(self, uid: int) -> bool:
+        with said_plainly(self._place):
+            return uid in self._client.search(["UID", str(uid)])
 
     def _mark(self, uid: int) -> None:
+        self._known.add(uid)
         if self._keyword:
-            with self._said_plainly():
+            with said_plainly(self._place):
                 self._client.add_flags([uid], [self._keyword], silent=True)
+        elif self._place.put_away:
+            self._to_move.add(uid)
 
-    @contextmanager
-    def _said_plainly(self) -> Iterator[None]:
-        """Troubles of the network and the protocol in plain words."""
-        place = self._place
-        where = f"The mail server {place.host}, port {place.port},"
+    def _move(self, uid: int) -> None:
+        """By MOVE (RFC 6851), else as its section 3.3 says: copy, and only then remove the first. Without UIDPLUS it is
+        left marked as deleted, since a plain EXPUNGE would remove what other people have marked."""
+        move = self._client.move if self._client.has_capability("MOVE") else self._client.copy
         try:
-            yield
-        except ssl.SSLCertVerificationError as error:
-            raise MailboxTrouble(
-                f"{where} shows a certificate that is not trusted ({error.verify_message}). "
-                "If it is the office's own, name its authority in REPLACEMENTS_CA_FILE."
-            ) from error
-        except ssl.SSLError as error:
-            raise MailboxTrouble(f"{where} does not speak TLS as it should.") from error
-        except ConnectionRefusedError as error:
-            raise MailboxTrouble(f"{where} refuses the connection: is it running, and is the port right?") from error
-        except TimeoutError as error:
-            raise MailboxTrouble(f"{where} does not answer in {SECONDS} seconds.") from error
-        except OSError as error:
-            raise MailboxTrouble(f"{where} cannot be reached: {error.strerror or type(error).__name__}.") from error
-        except CapabilityError as error:
-            raise MailboxTrouble(f"{where} does not offer STARTTLS: use imaps:// and its port.") from error
+            move([uid], self._place.put_away)
         except IMAPClientError as error:
-            raise MailboxTrouble(f"{where} broke off or answered with an error ({type(error).__name__}).") from error
+            if isinstance(error, _NOT_FOR_THIS) or "TRYCREATE" not in str(error).upper():
+                raise
+            with suppress(IMAPClientError):
+                self._client.create_folder(self._place.put_away)
+            move([uid], self._place.put_away)
+        if move == self._client.copy:
+            self._client.delete_messages([uid], silent=True)
+            if self._client.has_capability("UIDPLUS"):
+                self._client.uid_expunge([uid])
 
 
-def _trusted(ca_file: str) -> ssl.SSLContext:
-    """The system's certificates, or only those in this file."""
-    try:
-        return ssl.create_default_context(cafile=ca_file or None)
-    except OSError as error:  # ssl.SSLError is one, too
-        raise MailboxTrouble(
-            f"REPLACEMENTS_CA_FILE names {ca_file}, which holds no certificate that can be read."
-        ) from error
+def _messages(uids: list[int]) -> str:
+    named = ", ".join(str(uid) for uid in uids[:5])
+    more = f" and {len(uids) - 5} more" if len(uids) > 5 else ""
+    return f"{'message' if len(uids) == 1 else 'messages'} {named}{more}"
+
+
+def _why_not_moved(error: IMAPClientError) -> str:
+    said = str(error).upper()
+    if "OVERQUOTA" in said or "QUOTA" in said:  # RFC 5530, section 3; RFC 2087 before it
+        return "the mailbox has no room left"
+    return "the mail server refuses it"

@@ -31,6 +31,10 @@ class MaildirSource:
     def name(self) -> str:
         return f"maildir:{self._folder}"
 
+    @property
+    def told(self) -> str:
+        return ""
+
     def new_messages(self, seen: Seen) -> Iterator[Found]:
         for path in self._waiting():
             uid = path.name.partition(":")[0]
@@ -50,6 +54,9 @@ class MaildirSource:
             if path.exists():
                 self._move(path)
                 return
+
+    def put_away(self) -> None:
+        """Marking has moved it to `cur/` already."""
 
     def close(self) -> None:
         """Nothing is held open."""

@@ -12,7 +12,8 @@ Seen = Callable[[str, str], bool]
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One message as it lies in the mailbox. (source, validity, uid) names it; `raw`: its bytes, unchanged."""
+    """One message as it lies in the mailbox. (source, validity, uid) names it; `raw`: its bytes, unchanged; only the
+    beginning of them where the message is larger than the service takes in, which `told` of its source then says."""
 
     uid: str
     validity: str
@@ -29,13 +30,23 @@ class MailSource(Protocol):
     @property
     def name(self) -> str: ...
 
+    @property
+    def told(self) -> str:
+        """What a person should look at in the mailbox, in whole sentences; empty where all is in order."""
+        ...
+
     def new_messages(self, seen: Seen) -> Iterator[Found]:
         """Messages that are not kept yet, oldest first, each fetched when it is asked for. Nothing is marked by this
-        but messages that `seen` knows and the mailbox does not show as done (the service was stopped in between)."""
+        but messages that `seen` knows and the mailbox does not show as done (the service was stopped in between). One
+        message that cannot be fetched holds up no other."""
         ...
 
     def mark_done(self, found: Found) -> None:
         """Tell the mailbox that this message is kept. Called after it was stored, never before."""
+        ...
+
+    def put_away(self) -> None:
+        """Move what is marked as kept into the folder for it, where the office wants that."""
         ...
 
     def close(self) -> None: ...
