@@ -25,7 +25,7 @@ def labelled(lines: Sequence[Line], *, subject: str = "", is_reply: bool = False
     _disclaimers(lines, labels)
     parts: list[TextPart] = []
     for label, run in groupby(zip(labels, lines, strict=True), key=lambda pair: pair[0]):
-        text = "\n".join(line.text for _, line in run).strip("\n")
+        text = _text([line for _, line in run])
         if not text.strip():
             continue
         if parts and parts[-1].label is label:
@@ -33,6 +33,15 @@ def labelled(lines: Sequence[Line], *, subject: str = "", is_reply: bool = False
         else:
             parts.append(TextPart(label, re.sub(r"\n{3,}", "\n\n", text)))
     return tuple(parts)
+
+
+def _text(lines: Sequence[Line]) -> str:
+    """Lines as one text. Where the writers of a quotation change, a paragraph ends."""
+    text, before = "", lines[0].depth
+    for line in lines:
+        text += f"\n{line.text}" if line.depth == before else f"\n\n{line.text}"
+        before = line.depth
+    return text.strip("\n")
 
 
 def _new_end(lines: Sequence[Line], labels: Sequence[PartLabel]) -> int:

@@ -24,7 +24,7 @@ _NOT_A_STATEMENT = re.compile(
     r"signature[._-]?(?:logo|image)|information|screenshot|platform|format|performance|design"
 )
 _PAPER = re.compile(r"\.(?:pdf|docx?|odt|rtf|jpe?g|png|heic|tiff?)$", re.IGNORECASE)
-_HALF_SAID = 0.15  # the chance from which a second reading is worth a person's look
+_HALF_SAID = 0.3  # the chance from which a second reading is worth a person's look
 _TITLES = frozenset({"mr", "mrs", "ms", "dr", "and"})
 _SEVERAL = 4  # voters in one mail: from here on it is a list, not a family
 
@@ -74,6 +74,8 @@ def flags_of(
         hits = scan.real("found", "never_mind", "cancel_request", "no_need", "in_person_instead") or scan.denied("want")
         if hits:
             found.append((Flag.CONFLICT, scan.words(hits[0])[:160]))
+    if kinds & {Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED}:  # "please don't void it" outweighs any wish that was read
+        raise_for(Flag.CONFLICT, "keep_it")
     # One reading says spoiled, the other half-says that it never came: the rules for the two differ.
     if Kind.SPOILED_BALLOT in kinds and Kind.NOT_RECEIVED not in kinds and never_came > _HALF_SAID:
         words = [e.scan.words(e.hit) for e in weighed.evidence if e.kind is Kind.NOT_RECEIVED]

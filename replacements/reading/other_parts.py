@@ -23,9 +23,8 @@ def with_subject(letter: Letter, found: KindsFound, person: Person, cast: Cast) 
     if not person.is_writer or any(len(name.split()) > 1 for name in person.names):
         return _with_numbers(person, find_numbers(letter.subject, found.language))
     facts = gather(letter.subject, found.language, letter.arrived.date(), cast.sender)
-    names = [p.text for p in facts.names if p.how is not How.FORMER] or names_between_marks(
-        letter.subject, found.language, cast.sender
-    )
+    whole = [p.text for p in facts.names if p.how is not How.FORMER and len(p.text.split()) > 1]
+    names = whole or names_between_marks(letter.subject, found.language, cast.sender)
     if len(names) != 1 or not all(compatible(names[0], known) for known in person.names if len(known) > 3):
         return _with_facts(person, facts) if not names else _with_numbers(person, facts.numbers)
     return _with_facts(_named(replace(person, name=""), [*names, *person.names]), facts)

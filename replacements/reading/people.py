@@ -11,8 +11,8 @@ from dataclasses import replace
 from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other, Share, Shares, Sign, share
 from replacements.reading.belongings import Belongings, own_account, sort_facts
-from replacements.reading.cast import SIGNS_TOO, SPOUSES, Cast, Named, assemble, signs_beside
-from replacements.reading.facts.names import compatible
+from replacements.reading.cast import SIGNS_TOO, Cast, Named, assemble, signs_beside
+from replacements.reading.facts.names import compatible, without_initials
 from replacements.reading.facts.relations import PLURALS, suffix_in_words
 from replacements.reading.facts.signatures import How
 from replacements.reading.facts.vocabulary import as_typed, vocabulary
@@ -97,7 +97,7 @@ def _person(
     emails: tuple[str, ...] = (),
     part: Share | None = None,
 ) -> Person:
-    names = list(dict.fromkeys(n for n in names if n))
+    names = without_initials([n for n in dict.fromkeys(names) if n])
     return Person(
         name=names[0] if names else "",
         names=tuple(names),
@@ -136,9 +136,8 @@ def _partners(cast: Cast, shares: Shares) -> list[int]:
         # Two names below "I spoiled my ballot" are a greeting from both, not two requests.
         together = both or (shares.own_said == 0 and shares.own.points < _PERHAPS)
         dated = group is not None and _has_birth_date(cast, group)
-        near = other.relation in SPOUSES or particulars or bool(other.names)
-        if (together and (signs or signs_beside(cast.writer, group))) or (signs and dated) or (both and near):
-            row.append(i)
+        if (together and (signs or signs_beside(cast.writer, group))) or (signs and dated) or (both and particulars):
+            row.append(i)  # "my sister and I both": she does not write herself, and is spoken for
     return row
 
 

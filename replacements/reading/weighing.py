@@ -164,7 +164,9 @@ class Weigher(Scene):
             near = [p for p in b.all("ballot", *PIECES) if p.sentence == hit.sentence]
             if not near or hit.supposed:
                 continue
-            nearest = nearest_to(hit, near, b)
+            # "No envelope for the ballot": what is named behind the word is lacking, where words stand so.
+            behind = [p for p in near if p.start >= hit.start]
+            nearest = behind[0] if behind and self.language != "ko" else nearest_to(hit, near, b)
             if not is_close(hit, nearest):
                 continue
             if nearest.concept in PIECES:

@@ -16,6 +16,7 @@ from replacements.mail.letter import Letter, Notice, PartLabel, SenderCheck, Tex
 from replacements.proposals.situation import SURE_ENOUGH, WANTS_A_BALLOT, Situation
 from replacements.proposals.table import propose
 from replacements.proposals.types import Action, BallotOnRecord, Proposal
+from replacements.reading.earlier import earlier as earlier_words
 from replacements.reading.reader import TOO_LONG, as_far_as_read, read
 from replacements.reading.types import AddressRole, Cause, Kind, Person, Reading
 from replacements.requests.records import Ballots
@@ -171,7 +172,7 @@ def clues_of(person: Person, ballots: Ballots) -> Clues:
 
 def _quoted(letter: Letter) -> Before | None:
     """What was asked before, as far as the quoted part of a reply tells, where the earlier message is not at hand."""
-    quoted = letter.text(PartLabel.QUOTED)
+    quoted = earlier_words(letter).own or letter.text(PartLabel.QUOTED)
     if not quoted.strip():
         return None
     earlier = read(replace(letter, subject="", parts=(TextPart(PartLabel.NEW, quoted),), attachments=(), notices=()))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+
 from replacements.mail.parsing import parse
+from replacements.reading.earlier import earlier
 from replacements.reading.reader import read
-from replacements.reading.types import Flag, Person, Reading
+from replacements.reading.types import Flag, Kind, Person, Reading
 
 
 def reading(text: str, sender: str = "", subject: str = "") -> Reading:
@@ -162,3 +165,58 @@ def test_a_whole_name_given_on_request_replaces_the_initials_of_before() -> None
     )
     assert person.names[0] == "Marilyn Ellen Tenbrook"
     assert not [name for name in person.names if name.startswith("M.")]
+
+
+def test_a_holiday_beside_its_date_is_one_date() -> None:
+    person = writer_of(
+        "I filled in the wrong oval on my ballot, please send another to 77 Cooper Street. My date of birth is "
+        "Armistice Day, November 11, 1940.\n\nEdmund Grant Rothby"
+    )
+    assert person.birth_dates == ((1940, 11, 11),)
+
+
+def test_a_house_number_is_no_age() -> None:
+    person = writer_of(
+        "I spoiled my ballot. Send another to my address of record, being 77 Cooper Street, Pellham.\n\nEdmund Rothby"
+    )
+    assert person.age is None
+    assert person.addresses[0].street == "77 Cooper Street"
+
+
+def test_a_twin_who_does_not_write_herself_is_spoken_for() -> None:
+    people = reading(
+        "hi so me and my twin filled in each other's ballots, so they're both wrong?? Can we each get a new one\n\n"
+        "Ashley Lindqvist 8/11/02\n27 Heron Point Dr\n(my sister is Aubrey, same everything)",
+        "Ashley L",
+    ).people
+    assert [p.name for p in people if p.is_writer] == ["Ashley Lindqvist"]
+
+
+def test_what_was_asked_before_stands_below_the_offices_question() -> None:
+    letter = (
+        "As you asked: June 9, 1941, and the street is 404 Shell Way.\n\nJune Hollis\n\n"
+        "> Dear June Hollis, before we send another ballot please tell us your\n> date of birth and street.\n"
+        ">> I lost my ballot somewhere between the car and the choir room. Can I\n>> have another?\n"
+    )
+    parsed = parse(f"From: June Hollis <j@home.example>\nDate: Mon, 12 Oct 2026 09:00:00 -0400\n\n{letter}".encode())
+    assert earlier(parsed).own.startswith("I lost my ballot")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "You wrote that a new ballot is on the way. I never asked for one! Please don't void mine. A. Quill",
+        "Recibí su aviso de otra boleta pero yo nunca pedí otra. No anulen mi boleta. Rosa Campos",
+        "새 투표지를 보낸다는 편지를 받았는데 신청한 적이 없습니다. 제 투표지를 무효로 하지 마세요. 김안나",
+        "Tôi nhận thư nói sẽ gửi phiếu mới nhưng tôi chưa hề xin phiếu mới. Xin đừng hủy phiếu của tôi. Nguyễn An",
+    ],
+)
+def test_who_asks_that_a_ballot_be_left_alone_does_not_lose_it(text: str) -> None:
+    found = reading(text)
+    wants = {k.kind for k in found.kinds} & {Kind.SPOILED_BALLOT, Kind.NOT_RECEIVED}
+    assert not wants or Flag.CONFLICT in found.flags
+
+
+def test_an_envelope_to_put_the_ballot_in_is_what_is_lacking() -> None:
+    text = "Trong bộ phiếu của tôi không có bao thư nhỏ để bỏ lá phiếu vào. Lá phiếu thì tốt. Xin gửi giùm bao thư nhỏ."
+    assert Flag.BALLOT_MISSING not in reading(text).flags

@@ -340,6 +340,21 @@ def _is_birth(text: str, raw: _Raw, floor: int, ceiling: int, words: Vocabulary,
     return raw.readings[0][2] is not None
 
 
+_BESIDE = 4  # characters between a day's name and its date
+
+
+def _without_names_of_days(raws: list[_Raw]) -> list[_Raw]:
+    """ "Armistice Day, November 11, 1940" is one date: the name of a day goes where the same day stands beside it."""
+    whole = {(month, day): raw for raw in raws for year, month, day in raw.readings if year is not None and day}
+    return [
+        raw
+        for raw in raws
+        if raw.readings[0][0] is not None
+        or (beside := whole.get(raw.readings[0][1:])) is None
+        or min(abs(beside.start - raw.end), abs(raw.start - beside.end)) > _BESIDE
+    ]
+
+
 def find_dates(text: str, language: str, arrived: date) -> tuple[DateFound, ...]:
     """Every date of the text in its order. `arrived` decides the century of two-digit years and who is an adult."""
     words = vocabulary(language)
@@ -354,7 +369,7 @@ def find_dates(text: str, language: str, arrived: date) -> tuple[DateFound, ...]
         if "th" in text:
             raws += _vietnamese(text, arrived.year)
         raws += _years(text, arrived.year)
-    kept = _without_overlaps(raws)
+    kept = _without_names_of_days(_without_overlaps(raws))
     found = []
     for i, raw in enumerate(kept):
         floor = kept[i - 1].end if i else 0
