@@ -38,7 +38,8 @@ def find_people(letter: Letter, found: KindsFound) -> tuple[Person, ...]:
     shares = share(cast.facts.text, found.language, signs, cast.others)
     if _is_general(letter, found, asked, cast, shares):
         return ()
-    if len(cast.named) >= (_MANY - 1 if Flag.MANY_PEOPLE in found.flags else _MANY):
+    in_care = cast.sender.is_organisation or vocabulary(found.language).pattern("helper").search(cast.facts.text)
+    if len(cast.named) >= (_MANY - 1 if Flag.MANY_PEOPLE in found.flags else _MANY) or (in_care and _lists(cast)):
         listed = _listed(cast, asked, found)
         if listed:
             return listed
@@ -75,9 +76,17 @@ def _says_a_whole_name(cast: Cast) -> bool:
     return any(len(n.split()) > 1 or n[0] > "ἀ" for n in names) or bool(cast.sender.household)
 
 
+def _lists(cast: Cast) -> bool:
+    """Whether two people or more are named with particulars, and none of them writes."""
+    groups = [g for g in (cast.writer, *cast.named) if g is not None and g.has(How.BESIDE)]
+    return len(groups) > 1 and not any(g.has(How.SIGNED, How.SAID) for g in groups)
+
+
 def _listed(cast: Cast, asked: tuple[Kind, ...], found: KindsFound) -> tuple[Person, ...]:
     """A list of voters from one sender: each is a third party, and a person reads it."""
     groups = [g for g in cast.named if g.has(How.BESIDE, How.SAID)]
+    if cast.writer is not None and cast.writer.has(How.BESIDE) and _lists(cast):
+        groups.insert(0, cast.writer)  # nobody signs: the first of the list is no writer
     owners = [sort_facts(cast, [g.places for g in groups], i) for i in range(len(groups))]
     return tuple(
         _person(g.forms, belongings, asked, found, is_writer=False, relation=g.relation, suffix=g.suffix)

@@ -220,3 +220,47 @@ def test_who_asks_that_a_ballot_be_left_alone_does_not_lose_it(text: str) -> Non
 def test_an_envelope_to_put_the_ballot_in_is_what_is_lacking() -> None:
     text = "Trong bộ phiếu của tôi không có bao thư nhỏ để bỏ lá phiếu vào. Lá phiếu thì tốt. Xin gửi giùm bao thư nhỏ."
     assert Flag.BALLOT_MISSING not in reading(text).flags
+
+
+def test_a_son_who_signs_as_the_son_is_not_spoken_of() -> None:
+    people = reading(
+        "저희 아버지 윤기태(1950년 2월 15일생, 905 Quince St) 앞으로 투표용지가 아직 안 왔습니다. 아버지가 이메일을 못 쓰셔서 "
+        "제가 대신 씁니다. 다시 보내 주실 수 있나요?\n\n아들 스티븐 윤",
+        "Steven Yoon",
+    ).people
+    assert [p.name for p in people if not p.is_writer] == ["윤기태"]
+
+
+def test_two_residents_on_a_list_are_two_voters_and_the_front_desk_is_none() -> None:
+    people = reading(
+        "Two of our residents asked us to write:\n\n- Irma Gantry, room 14: no ballot has arrived for her.\n"
+        "- Tobias Beale, room 22: spilled juice on his and would like a new one.\n\nBoth live at 600 Alder Ct.\n\n"
+        "Thank you,\nMarguerite at the front desk",
+        "Front Desk Alder Court",
+    ).people
+    assert [(p.name, p.is_writer) for p in people] == [("Irma Gantry", False), ("Tobias Beale", False)]
+
+
+def test_a_trade_under_the_letter_is_no_writer() -> None:
+    person = writer_of(
+        "Ballot got wet in the storm. Not usable, need it replaced.\n\nMarcus Tollman\n340 Gantry Rd lot 9\n\n--\n"
+        'Tollman Mobile Welding - "We come to you"',
+        "Marcus T",
+    )
+    assert person.name == "Marcus Tollman"
+
+
+def test_the_second_time_is_no_name() -> None:
+    person = writer_of(
+        "Đây là lần thứ hai tôi bầu cử bằng thư. Tôi tô nhầm ô nên xin một lá phiếu khác.\n\nNguyễn Thị Bích Lân\n"
+        "820 Heron St",
+        "Nguyen Thi Bich Lan",
+    )
+    assert person.name == "Nguyễn Thị Bích Lân"
+
+
+def test_somebody_else_sent_it_back() -> None:
+    text = "My ballot never came, please mail one. It may be that some helpful soul sent it back. Trudy Espin, 6 Elm St"
+    assert Flag.BALLOT_ALREADY_SENT not in reading(text).flags
+    text = "I goofed on my ballot, could I have a new one? Orville did his right and it's in the mail already. N. Lind"
+    assert Flag.BALLOT_ALREADY_SENT not in reading(text).flags

@@ -345,7 +345,9 @@ _BESIDE = 4  # characters between a day's name and its date
 
 def _without_names_of_days(raws: list[_Raw]) -> list[_Raw]:
     """ "Armistice Day, November 11, 1940" is one date: the name of a day goes where the same day stands beside it."""
-    whole = {(month, day): raw for raw in raws for year, month, day in raw.readings if year is not None and day}
+    whole: dict[tuple[int | None, int | None], _Raw] = {
+        (month, day): raw for raw in raws for year, month, day in raw.readings if year is not None and day
+    }
     return [
         raw
         for raw in raws

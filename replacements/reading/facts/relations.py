@@ -56,6 +56,7 @@ _NAMED_SO = re.compile(
     r"|(?:ella|él)\s+es(?=\s+(?-i:[A-ZÀ-Ý]))|(?:bà|ông|cụ|ba|ong|cu)(?:\s+[ấa]y)?\s+t[êe]n(?:\s+l[àa])?)\s+",
     re.I,
 )
+_SIGNATURE_LINE = 16  # characters
 PLURALS = frozenset({"parents", "children", "grandparents"})
 
 
@@ -148,8 +149,16 @@ def find_relatives(text: str, language: str) -> tuple[Relative, ...]:
                 if len(name.split()) == 1 and len(person.text.split()) > 1:
                     found[-1] = replace(found[-1], name=f"{name} {person.text.split()[-1]}")
                 found.append(Relative(m.start(), m.end(), relation, person.text, person.start, person.end))
+    if words.language == "ko":
+        found = [r for r in found if not _signs_as(text, r)]
     found += _speaks_as(text, words)
     return tuple(sorted(found, key=lambda r: r.start))
+
+
+def _signs_as(text: str, relative: Relative) -> bool:
+    """ "아들 스티븐 윤" as the last line: the son signs, and is nobody spoken of."""
+    begin = text.rfind("\n", 0, relative.start) + 1
+    return begin > 0 and not text[begin : relative.start].strip() and len(text[begin:].strip()) <= _SIGNATURE_LINE
 
 
 def _speaks_as(text: str, words: Vocabulary) -> list[Relative]:

@@ -47,6 +47,7 @@ _STRONG_WORDS = re.compile(
     r"name|nombre|llamo|tên|이름|성함|성명|名|appelle|nom|heiße|heisse|nome|chamo|registered|registrad|firma", re.I
 )
 _OTHERS = re.compile(r"['’]s\s+\w+")
+_ITEM = re.compile(r"^[ \t]*(?:[-*•]|\d{1,2}[.)])[ \t]+", re.MULTILINE)
 _SHORT = 42
 
 
@@ -246,6 +247,22 @@ def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
     return found
 
 
+def _listed(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span]) -> list[NamePlace]:
+    """Whole names that begin the items of a list: "- Irma Gantry, room 14: none came" """
+    found = []
+    for m in _ITEM.finditer(text):
+        person = name_at(text, m.end(), words, sender.words)
+        if (
+            person is None
+            or len(person.text.split()) < 2
+            or not re.match(r"\s*[,:(–-]", text[person.end : person.end + 3])
+        ):
+            continue
+        if _like_a_person(person, words, sender) and not _covered(person.start, person.end, facts):
+            found.append(_place(person, How.BESIDE))
+    return found if len(found) > 1 else []
+
+
 def _last_name_first(text: str, person: NameFound | None, words: Vocabulary, sender: FromName) -> NameFound | None:
     """ "POE, MARY ANN" at the start of a line or sentence, as one name."""
     if person is None or len(person.text.split()) > 1 or text[person.end : person.end + 2] != ", ":
@@ -411,6 +428,7 @@ def find_names(text: str, language: str, sender: FromName, facts: Sequence[Span]
     places = (
         _said(text, words, sender, ordered)
         + _beside(text, words, sender, ordered)
+        + _listed(text, words, sender, ordered)
         + _signed(text, words, sender, ordered)
     )
     rank = list(How)
