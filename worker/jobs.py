@@ -12,7 +12,9 @@ from datetime import UTC, datetime
 
 import structlog
 
-from replacements.replies.outbox import send_due
+from replacements.replies.limits import parse_limits
+from replacements.replies.outbox import SendReport, send_due
+from replacements.replies.sent_folder import SentTrouble
 from replacements.replies.transport import TransportSetting, open_transport
 from replacements.requests import dispatch, intake, office, waiting, weekly
 from replacements.settings import Settings
@@ -20,6 +22,7 @@ from replacements.store.database import Database
 from replacements.store.tables import Condition
 from worker import books
 from worker.mailbox.opening import addresses, open_source
+from worker.mailbox.sent import open_sent
 from worker.mailbox.source import MailboxTrouble
 from worker.mailbox.taking_in import Taken, take_in
 
@@ -116,22 +119,44 @@ def send_replies(work: Work) -> int:
         force = office.in_force(session, at=work.now())
     if force is None:
         return 0
+    settings = work.settings
+    sent_folder = None
     try:
-        transport = open_transport(work.settings.outbox, work.settings.outbox_password, work.settings.ca_file)
-    except TransportSetting as trouble:
+        limits = parse_limits(settings.outbox_limit)
+        transport = open_transport(
+            settings.outbox, settings.outbox_password, settings.ca_file, settings.outbox_token_command
+        )
+        sent_folder = open_sent(settings)
+    except (TransportSetting, SentTrouble) as trouble:
         note(work, "outbox", ok=False, text=str(trouble))
         return 0
-    report = send_due(
-        work.database,
-        transport,
-        sender_name=force.rules.office.name,
-        sender_address=force.rules.office.address,
-        now=work.now(),
-    )
-    unsent = report.failed + report.later
-    text = report.trouble or (f"{unsent} replies could not be sent; they are kept." if unsent else "Nothing waits.")
-    note(work, "outbox", ok=not unsent, text=text)
+    try:
+        report = send_due(
+            work.database,
+            transport,
+            sender_name=force.rules.office.name,
+            sender_address=force.rules.office.address,
+            now=work.now(),
+            sent_folder=sent_folder,
+            limits=limits,
+        )
+    finally:
+        if sent_folder is not None:
+            sent_folder.close()
+    if not report.paused:  # that is told where people have said it
+        note(work, "outbox", ok=not (report.failed or report.later or report.unfiled), text=_told(report))
     return report.sent
+
+
+def _told(report: SendReport) -> str:
+    """How sending is going, for the health page."""
+    unsent = report.failed + report.later
+    said = [report.trouble or (f"{unsent} replies could not be sent; they are kept." if unsent else "")]
+    if report.unfiled:
+        said.append(f"Replies were sent, and copies are missing in the folder of sent mail: {report.unfiled}")
+    if report.full:
+        said.append("As many replies have gone as REPLACEMENTS_OUTBOX_LIMIT allows for now; the rest follow.")
+    return " ".join(filter(None, said)) or "Nothing waits."
 
 
 def close_mailings(work: Work) -> int:

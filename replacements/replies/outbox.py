@@ -2,14 +2,18 @@
 
 Queueing is part of the transaction that decides; sending comes after. Two senders at once share the work: a reply is
 claimed by changing its row, and only one of them can. A claim ends after ten minutes, so that what a crash left
-half-way is taken up again, under the same Message-ID.
+half-way is taken up again, under the same Message-ID; where that is in the folder of sent mail, it had gone.
+
+A reply that went is first written down and then copied to the folder of sent mail: the moment between the server's
+answer and the record is the shortest that way, and the only one in which a crash can send a reply twice. Where the
+record itself fails, the copy is there all the same and tells.
 """
 
 from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -19,13 +23,25 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from replacements.mail.composing import Outgoing, compose, reply_message_id
+from replacements.replies.limits import Limit, may_go
+from replacements.replies.pausing import paused
+from replacements.replies.sent_folder import SentFolder, SentTrouble
 from replacements.replies.texts import Rendered
-from replacements.replies.transport import PermanentTrouble, ServerTrouble, TemporaryTrouble, Transport
+from replacements.replies.transport import (
+    UNCERTAIN,
+    PermanentTrouble,
+    ServerTrouble,
+    TemporaryTrouble,
+    Transport,
+    UncertainTrouble,
+)
 from replacements.store.database import Database
 from replacements.store.tables import Reply
 
 CLAIM = timedelta(minutes=10)
 MOST_TRIES = 12
+ROUND_SECONDS = 90.0  # after which a round takes up no more: a task must end before it is handed out again
+NOT_FILED = "It was sent; its copy for the folder of sent mail waits."
 WAITS = (timedelta(minutes=1), timedelta(minutes=5), timedelta(minutes=15), timedelta(hours=1))  # the last one repeats
 SAME_AGAIN = timedelta(days=7)  # RFC 3834, section 2: how long a sender is not answered with the same again
 _ADDRESS = re.compile(r"[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+@[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+")
@@ -39,12 +55,17 @@ class UnusableAddress(Exception):
 
 @dataclass(frozen=True, slots=True)
 class SendReport:
-    """What one round of sending did, in replies. `trouble`: why the mail server takes nothing, empty when it does."""
+    """What one round of sending did, in replies. `trouble`: why the mail server takes nothing, empty when it does.
+    `unfiled`: why copies for the folder of sent mail wait. `paused`, `full`: it stopped because people have stopped
+    all sending, or because no more may go for now."""
 
     sent: int = 0
     later: int = 0
     failed: int = 0
     trouble: str = ""
+    unfiled: str = ""
+    paused: bool = False
+    full: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +82,7 @@ class _Claim:
     language: str
     in_reply_to: str
     references: str
+    uncertain: bool  # it may have gone at an earlier try
 
 
 def queue(
@@ -151,24 +173,35 @@ def send_due(
     sender_address: str,
     now: datetime,
     limit: int = 100,
+    sent_folder: SentFolder | None = None,
+    limits: Sequence[Limit] = (),
 ) -> SendReport:
-    """Send what is due, one after the other, at most `limit`. Stops at once where the server takes nothing at all.
+    """Send what is due, one after the other, at most `limit`. Stops at once where the server takes nothing at all,
+    where people have paused all sending, and where `limits` let no more go.
 
     No transaction is open while the network is waited for. A reply that fails for good, or twelve times, is `failed`
-    with the reason, for a person to see.
+    with the reason, for a person to see. Every reply that went gets a copy in `sent_folder`, if there is one.
     """
     started = time.monotonic()
     sent = later = failed = 0
-    trouble = ""
+    trouble = unfiled = ""
+    is_paused = is_full = False
     for _ in range(limit):
         at = now + timedelta(seconds=time.monotonic() - started)
+        if time.monotonic() - started > ROUND_SECONDS:
+            break
+        with database.read() as session:
+            is_paused, is_full = bool(paused(session)), not may_go(session, limits, at)
+        if is_paused or is_full:
+            break
         claim, given_up = _claim(database, at)
         failed += given_up
         if claim is None:
             break
         try:
             raw = _composed(_outgoing(claim, sender_name, sender_address, at))
-            transport.send(raw, to=claim.to, sender=sender_address, message_id=claim.message_id)
+            if not (claim.uncertain and _went_before(sent_folder, claim)):
+                transport.send(raw, to=claim.to, sender=sender_address, message_id=claim.message_id)
         except ServerTrouble as error:
             # No fault of this reply's: the try is not counted, and nobody else's reply is tried now.
             _settle(
@@ -177,7 +210,7 @@ def send_due(
                 state="queued",
                 attempts=claim.attempts - 1,
                 next_try_at=at + WAITS[1],
-                error=str(error),
+                error=f"{UNCERTAIN}{error}" if claim.uncertain else str(error),
             )
             later += 1
             trouble = str(error)
@@ -194,9 +227,60 @@ def send_due(
             _settle(database, claim, state="failed", error=str(error))
             failed += 1
         else:
-            _settle(database, claim, state="sent", sent_at=at, error=None)
+            try:
+                _settle(database, claim, state="sent", sent_at=at, error=NOT_FILED if sent_folder else None)
+            finally:  # where it cannot be written down, the copy is what tells
+                unfiled = _file(database, sent_folder, claim.id, claim.message_id, raw, at) or unfiled
             sent += 1
-    return SendReport(sent, later, failed, trouble)
+    if sent_folder is not None and not unfiled:
+        unfiled = _file_what_waits(database, sent_folder, sender_name, sender_address, now)
+    return SendReport(sent, later, failed, trouble, unfiled, is_paused, is_full)
+
+
+def _went_before(sent_folder: SentFolder | None, claim: _Claim) -> bool:
+    """Whether the reply went at an earlier try that was not written down. Where that cannot be asked, it waits."""
+    try:
+        return sent_folder is not None and sent_folder.holds(claim.message_id)
+    except SentTrouble as error:
+        raise UncertainTrouble(f"{UNCERTAIN}{error}") from error
+
+
+def _file(
+    database: Database, folder: SentFolder | None, reply_id: int, message_id: str, raw: bytes, at: datetime
+) -> str:
+    """Put the copy into the folder of sent mail, unless it is there. Returns why that is not possible, if so."""
+    if folder is None:
+        return ""
+    try:
+        if not folder.holds(message_id):  # some servers put it there themselves
+            folder.keep(raw, at)
+    except SentTrouble as error:
+        return str(error)
+    _change(database, and_(Reply.id == reply_id, Reply.state == "sent", Reply.error == NOT_FILED), error=None)
+    return ""
+
+
+def _file_what_waits(
+    database: Database, folder: SentFolder, sender_name: str, sender_address: str, now: datetime
+) -> str:
+    """Copies that could not be put into the folder of sent mail when their replies went."""
+    with database.read() as session:
+        waiting = [
+            (_taken(reply), reply.sent_at)
+            for reply in session.scalars(
+                select(Reply)
+                # One that went just now is its sender's to file.
+                .where(Reply.state == "sent", Reply.error == NOT_FILED, Reply.sent_at < now - CLAIM)
+                .order_by(Reply.id)
+                .limit(20)
+            )
+        ]
+    for reply, sent_at in waiting:
+        at = sent_at or now
+        raw = _composed(_outgoing(reply, sender_name, sender_address, at))
+        if why := _file(database, folder, reply.id, reply.message_id, raw, at):
+            return why
+    return ""
 
 
 def _claim(database: Database, at: datetime) -> tuple[_Claim | None, int]:
@@ -221,21 +305,7 @@ def _due(database: Database, at: datetime) -> list[tuple[str, _Claim]]:
     """The replies that have waited longest, each with its present state and as the claim that would take it."""
     with database.read() as session:
         return [
-            (
-                reply.state,
-                _Claim(
-                    id=reply.id,
-                    attempts=reply.attempts + 1,
-                    message_id=reply.message_id,
-                    to=reply.to,
-                    subject=reply.subject,
-                    text=reply.text,
-                    html=reply.html,
-                    language=reply.language,
-                    in_reply_to=reply.in_reply_to,
-                    references=reply.references,
-                ),
-            )
+            (reply.state, _taken(reply))
             for reply in session.scalars(
                 select(Reply)
                 .where(Reply.state.in_(("queued", "sending")), Reply.next_try_at <= at)
@@ -243,6 +313,23 @@ def _due(database: Database, at: datetime) -> list[tuple[str, _Claim]]:
                 .limit(20)
             )
         ]
+
+
+def _taken(reply: Reply) -> _Claim:
+    """The reply as the claim that would take it."""
+    return _Claim(
+        id=reply.id,
+        attempts=reply.attempts + 1,
+        message_id=reply.message_id,
+        to=reply.to,
+        subject=reply.subject,
+        text=reply.text,
+        html=reply.html,
+        language=reply.language,
+        in_reply_to=reply.in_reply_to,
+        references=reply.references,
+        uncertain=reply.state == "sending" or (reply.error or "").startswith(UNCERTAIN),
+    )
 
 
 def _settle(database: Database, claim: _Claim, **values: object) -> None:

@@ -12,7 +12,14 @@ from pathlib import Path
 from typing import Literal, Protocol
 from urllib.parse import unquote, urlsplit
 
-SECONDS_TO_WAIT = 60
+from replacements import access_tokens
+from replacements.access_tokens import TokenTrouble
+
+# One reply takes no longer than eight minutes, however slow the server is at each step: less than its claim in the
+# outbox and than the time limit of a task. RFC 5321, section 4.5.3.2, would have one wait longer for the last answer; a
+# server that takes so long is looked for in the folder of sent mail.
+SECONDS_TO_WAIT = 30
+SECONDS_FOR_THE_MESSAGE = 90
 FORMS = "maildir:PATH, smtp://host:25, smtp+starttls://user@host:587 or smtps://user@host"
 Security = Literal["plain", "starttls", "tls"]
 _SCHEMES: dict[str, tuple[Security, int]] = {
@@ -28,6 +35,13 @@ class TemporaryTrouble(Exception):
 
 class ServerTrouble(TemporaryTrouble):
     """The mail server takes nothing at all now (not reached, sign-in refused): no fault of any one reply."""
+
+
+class UncertainTrouble(TemporaryTrouble):
+    """The connection broke while the message was handed over: it may have gone. The text begins with UNCERTAIN."""
+
+
+UNCERTAIN = "It may have gone: "
 
 
 class PermanentTrouble(Exception):
@@ -51,7 +65,8 @@ class Transport(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class SmtpTransport:
-    """A mail server. The certificate is always verified, against `ca_file` where one is given."""
+    """A mail server. The certificate is always verified, against `ca_file` where one is given. `token_command` prints
+    an access token, with which to sign in by XOAUTH2 in place of the password."""
 
     host: str
     port: int
@@ -59,11 +74,14 @@ class SmtpTransport:
     user: str = ""
     password: str = ""
     ca_file: str = ""
+    token_command: str = ""
 
     def send(self, raw: bytes, *, to: str, sender: str, message_id: str) -> None:
         to = _envelope(to)
         server = self._open()
         try:
+            if server.sock is not None:
+                server.sock.settimeout(SECONDS_FOR_THE_MESSAGE)
             options = _options(server, to, raw)
             refused = server.sendmail(sender, [to], re.sub(rb"\r?\n", b"\r\n", raw), mail_options=options)
             if refused:
@@ -81,7 +99,9 @@ class SmtpTransport:
         except smtplib.SMTPResponseException as error:
             raise _by_code(error.smtp_code, "The mail server refused") from None
         except (smtplib.SMTPException, OSError) as error:
-            raise TemporaryTrouble(f"The connection to {self.host} broke off ({type(error).__name__}).") from None
+            raise UncertainTrouble(
+                f"{UNCERTAIN}the connection to {self.host} broke off ({type(error).__name__})."
+            ) from None
         finally:
             _close(server)
 
@@ -96,19 +116,45 @@ class SmtpTransport:
             if self.security == "starttls":
                 server.starttls(context=self._context())
             server.ehlo_or_helo_if_needed()
-            if self.user:
+            if self.token_command:
+                self._sign_in_by_token(server)
+            elif self.user:
                 server.login(self.user, self.password)
+        except TokenTrouble as trouble:
+            if server is not None:
+                _close(server)
+            raise ServerTrouble(f"{trouble} Check REPLACEMENTS_OUTBOX_TOKEN_COMMAND.") from None
         except (smtplib.SMTPException, OSError, UnicodeError) as error:
             if server is not None:
                 _close(server)
             raise ServerTrouble(self._why(error)) from None
         return server
 
+    def _sign_in_by_token(self, server: smtplib.SMTP) -> None:
+        """A token that is refused is fetched anew, once."""
+        token = access_tokens.token(self.token_command)
+        try:
+            self._xoauth2(server, token)
+        except smtplib.SMTPAuthenticationError:
+            self._xoauth2(server, access_tokens.token(self.token_command, refused=token))
+
+    def _xoauth2(self, server: smtplib.SMTP, token: str) -> None:
+        if "XOAUTH2" not in server.esmtp_features.get("auth", "").upper().split():
+            raise smtplib.SMTPNotSupportedError
+        # A server that refuses the token first tells why and waits for an empty line.
+        line = access_tokens.sign_in_line(self.user, token)
+        server.auth("XOAUTH2", lambda challenge=None: line if challenge is None else "")
+
     def _context(self) -> ssl.SSLContext:
         return ssl.create_default_context(cafile=self.ca_file or None)
 
     def _why(self, error: Exception) -> str:
         place = f"{self.host}, port {self.port}"
+        if isinstance(error, smtplib.SMTPAuthenticationError) and self.token_command:
+            return (
+                f"The mail server {place} refused the user name or the access token. "
+                "Check the user in REPLACEMENTS_OUTBOX and REPLACEMENTS_OUTBOX_TOKEN_COMMAND."
+            )
         if isinstance(error, smtplib.SMTPAuthenticationError):
             return (
                 f"The mail server {place} refused the user name or the password. "
@@ -154,7 +200,7 @@ class MaildirTransport:
             raise ServerTrouble(f"The outbox folder {self.path} cannot be written: {error.strerror}.") from error
 
 
-def open_transport(url: str, password: str = "", ca_file: str = "") -> Transport:
+def open_transport(url: str, password: str = "", ca_file: str = "", token_command: str = "") -> Transport:
     """The transport that a setting names. Raises TransportSetting where it cannot be understood."""
     if url.startswith("maildir:"):
         path = url.removeprefix("maildir:")
@@ -178,7 +224,9 @@ def open_transport(url: str, password: str = "", ca_file: str = "") -> Transport
         )
     if ca_file and not Path(ca_file).is_file():
         raise TransportSetting(f"REPLACEMENTS_CA_FILE names {ca_file}, and there is no such file.")
-    return SmtpTransport(parts.hostname, port or usual, security, user, password, ca_file)
+    if token_command and not user:
+        raise TransportSetting("REPLACEMENTS_OUTBOX_TOKEN_COMMAND is set, and REPLACEMENTS_OUTBOX names no user.")
+    return SmtpTransport(parts.hostname, port or usual, security, user, password, ca_file, token_command)
 
 
 def _envelope(to: str) -> str:

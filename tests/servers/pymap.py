@@ -84,9 +84,10 @@ def pymap() -> Iterator[PymapServer]:
             if not wait_for(server.port, process):
                 pytest.skip(f"pymap did not start: {(folder / 'said').read_text()[-800:]}")
             with server.client() as client:  # the folders of its demonstration are used, not their mail
-                client.select_folder("INBOX")
-                client.delete_messages(client.search("ALL"))
-                client.expunge()
+                for folder in ("INBOX", "Sent"):
+                    client.select_folder(folder)
+                    client.delete_messages(client.search("ALL"))
+                    client.expunge()
             yield server
         finally:
             stop(process)
