@@ -71,6 +71,7 @@ def test_a_rehearsal_reads_every_kind_of_mail_file_in_order(run: Run, mail: Path
     assert first["at"] == "2026-10-05T09:30:00-04:00"
     assert first["requests"][0]["proposal"] == "reissue"
     assert first["requests"][0]["in_time"]["mailed"] == "2026-10-05"
+    assert first["requests"][0]["in_time"]["destination"] == "in_county"
     assert {"reading", "deciding"} <= set(first["milliseconds"])
 
 

@@ -107,6 +107,7 @@ def in_time_json(found: InTime | None) -> Json | None:
         "mailed": found.mailed.isoformat(),
         "chance": round(found.chance, 3),
         "last_good_day": found.last_good_day.isoformat() if found.last_good_day else None,
+        "destination": found.to.value,
     }
 
 

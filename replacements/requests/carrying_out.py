@@ -83,6 +83,8 @@ def carry_out(
         text = "Marked as read by a person. No reply was sent by the service."
     state = "filed" if action is Action.DROP else "asked" if action in WAITS_FOR_VOTER else "done"
     close_request(request, state, action.value, by, at, note)
+    if state != "filed":
+        _settle_earlier(session, request)
     reply, said = _reply(
         session,
         request,
@@ -99,6 +101,18 @@ def carry_out(
     if reply is not None:
         said = f"The reply “{reply.subject}” goes out now."
     return Outcome(state, f"{text} {said}".strip(), new_number)
+
+
+def _settle_earlier(session: Session, request: Request) -> None:
+    """The request that this one answers waits for the voter no longer: what they wrote was decided here."""
+    number = request.continues
+    while number is not None:
+        earlier = session.scalars(select(Request).where(Request.id == number).with_for_update()).one()
+        number = earlier.continues
+        if earlier.state == "asked":
+            earlier.state = "done"
+            earlier.decision_note = earlier.decision_note or f"Answered in request {request.id}."
+            earlier.version += 1
 
 
 def live_ballot(session: Session, election_id: str, voter_id: str | None) -> Ballot | None:
