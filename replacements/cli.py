@@ -22,6 +22,7 @@ from replacements.commands.basics import FILE, Moment, Trouble, now, open_databa
 from replacements.commands.elections import ELECTION, election_of
 from replacements.commands.ledger import ledger_group
 from replacements.commands.reading import reading
+from replacements.commands.replies import replies_group
 from replacements.commands.roll_weights import weights_command
 from replacements.commands.rules import rules
 from replacements.people import accounts, passwords
@@ -82,6 +83,7 @@ def main(ctx: click.Context, data: Path | None) -> None:
 
 main.add_command(ledger_group)
 main.add_command(reading)
+main.add_command(replies_group)
 main.add_command(rules)
 
 

@@ -44,6 +44,7 @@ class Permission(StrEnum):
     SEE_WEEK = "see_week"
     SEE_LEDGER = "see_ledger"
     SEE_HEALTH = "see_health"
+    PAUSE_SENDING = "pause_sending"  # stop every reply from going, and let them go again
     MANAGE_PEOPLE = "manage_people"
 
 
@@ -73,6 +74,7 @@ MAY: Mapping[Permission, frozenset[Role]] = MappingProxyType(
         Permission.SEE_WEEK: frozenset({_S, _O}),
         Permission.SEE_LEDGER: frozenset({_C, _S, _O}),
         Permission.SEE_HEALTH: frozenset(Role),
+        Permission.PAUSE_SENDING: frozenset({_S}),
         Permission.MANAGE_PEOPLE: frozenset({_S}),
     }
 )

@@ -82,6 +82,7 @@ POST = {
     "/ledger/verify": READERS,
     "/ledger/head": READERS,
     "/ledger/compare": READERS,
+    "/health/sending": BOSS,
     "/people/": BOSS,
     "/people/1/off": BOSS,
     "/people/1/on": BOSS,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, render_template
+from flask import Blueprint, flash, redirect, render_template, request, url_for
 from sqlalchemy import func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
+from werkzeug.wrappers import Response
 
 from replacements.people.permissions import Permission
+from replacements.replies import pausing
 from replacements.store.tables import Condition, Message, Reply
-from replacements.web.guard import for_everybody, needs, office
+from replacements.web.guard import for_everybody, here, needs, office
 
 blueprint = Blueprint("health", __name__)
 
@@ -31,8 +33,28 @@ def page() -> str:
             select(Reply).where(Reply.state == "failed").order_by(Reply.queued_at.desc()).limit(20)
         ).all()
         return render_template(
-            "health.html", conditions=conditions, messages=messages, replies=replies, unread=unread, unsent=unsent
+            "health.html",
+            conditions=conditions,
+            messages=messages,
+            replies=replies,
+            unread=unread,
+            unsent=unsent,
+            paused=pausing.paused(session),
         )
+
+
+@blueprint.post("/health/sending")
+@needs(Permission.PAUSE_SENDING)
+def switch_sending() -> Response:
+    """Stop all sending, or let it go on."""
+    by = here().name
+    with office().database.write() as session:
+        if request.form.get("do") == "pause":
+            pausing.pause(session, by=by, why=request.form.get("why", ""), at=here().at)
+            flash("Sending is paused. No reply goes until somebody lets it go on.", "good")
+        elif pausing.go_on(session, by=by, at=here().at):
+            flash("Sending goes on.", "good")
+    return redirect(url_for("health.page"), 303)
 
 
 @blueprint.get("/alive")
