@@ -193,7 +193,8 @@ class AddressChange(Section):
 
 class Identity(Section):
     """`[identity]`: what makes `certain` together with a name that fits. Name and address are on public lists, and a
-    son of the same name has both: an office that would not have them alone asks for `address+phone_on_file`."""
+    son of the same name has both: where the office says nothing, an address alone is not enough. An office that takes
+    it lists it, alone or beside another fact (`address+phone_on_file`)."""
 
     with_name: Annotated[
         tuple[Evidence, ...],
@@ -203,7 +204,13 @@ class Identity(Section):
             "several that are only enough together are joined by +",
             'with_name = ["birth_date", "voter_id", "address+phone_on_file"]',
         ),
-    ] = ("birth_date", "voter_id", "ballot_number", "address", "email_on_file", "phone_on_file")
+    ] = (
+        "birth_date",
+        "voter_id",
+        "ballot_number",
+        "email_on_file",
+        "phone_on_file",
+    )
     unverified_sender: Annotated[Literal["read"], Said('"read"', 'unverified_sender = "read"')] = "read"
 
 
