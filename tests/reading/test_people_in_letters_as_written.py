@@ -224,8 +224,8 @@ def test_an_envelope_to_put_the_ballot_in_is_what_is_lacking() -> None:
 
 def test_a_son_who_signs_as_the_son_is_not_spoken_of() -> None:
     people = reading(
-        "저희 아버지 윤기태(1950년 2월 15일생, 905 Quince St) 앞으로 투표용지가 아직 안 왔습니다. 아버지가 이메일을 못 쓰셔서 "
-        "제가 대신 씁니다. 다시 보내 주실 수 있나요?\n\n아들 스티븐 윤",
+        "저희 아버지 윤기태(1950년 2월 15일생, 905 Quince St) 앞으로 투표용지가 아직 안 왔습니다. 아버지가 이메일을 못 "
+        "쓰셔서 제가 대신 씁니다. 다시 보내 주실 수 있나요?\n\n아들 스티븐 윤",
         "Steven Yoon",
     ).people
     assert [p.name for p in people if not p.is_writer] == ["윤기태"]
