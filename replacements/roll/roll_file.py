@@ -18,6 +18,7 @@ OPTIONAL = tuple(name for name in Voter.__dataclass_fields__ if name not in REQU
 YES_NO = ("id_required", "overseas", "protected")
 _YES = frozenset({"yes", "y", "true", "t", "1"})
 _NO = frozenset({"no", "n", "false", "f", "0", ""})
+_SAID = {"yes": True, "no": False, "": False}  # as nearly every file has it
 _STATUS = {"active": "active", "a": "active", "": "active", "inactive": "inactive", "i": "inactive"}
 NO_ID = "no voter_id"
 FORM = "1"  # raise it when a line is read otherwise than before: every line of the next file is then read again
@@ -112,7 +113,8 @@ class RollReader:
         except KeyError as error:
             raise ValueError(f"status {status!r} is neither active nor inactive") from error
         for place in _YES_NO_AT:
-            values[place] = _yes(place, values[place])
+            said = _SAID.get(values[place])
+            values[place] = _yes(place, values[place]) if said is None else said
         return tuple(values)
 
 
