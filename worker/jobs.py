@@ -24,7 +24,7 @@ from worker import books
 from worker.mailbox.opening import addresses, open_source
 from worker.mailbox.sent import open_sent
 from worker.mailbox.source import MailboxTrouble
-from worker.mailbox.taking_in import Taken, take_in
+from worker.mailbox.taking_in import LONGEST_SECONDS, Taken, take_in
 
 log = structlog.get_logger()
 
@@ -79,13 +79,12 @@ def fetch_mail(work: Work, *, but: Collection[str] = ()) -> int:
     """Keep every new message of every mailbox, `but` those that are watched by somebody else; a mailbox is told only
     afterwards, and one that is in trouble keeps no other from being read. Returns how many were new."""
     new = 0
-    for name, address in mailboxes(work.settings):
-        if name in but:
-            continue
+    to_read = [(name, address) for name, address in mailboxes(work.settings) if name not in but]
+    for name, address in to_read:
         try:
             source = open_source(work.settings, address)
             try:
-                taken = take_in(work.database, source, now=work.now)
+                taken = take_in(work.database, source, now=work.now, seconds=LONGEST_SECONDS / len(to_read))
             finally:
                 source.close()
         except MailboxTrouble as trouble:

@@ -29,7 +29,7 @@ RENEW_SECONDS = 60.0
 WITHOUT_IDLE_SECONDS = 10.0
 FIRST_WAIT, LONGEST_WAIT = 1.0, 120.0
 STOOD_SECONDS = 60.0  # a connection that stood so long was a good one: the next wait is short again
-SILENT = timedelta(minutes=6)  # a look may take four minutes, a wait two
+SILENT = timedelta(minutes=7)  # a look may take four minutes, a wait two and a half
 _LIVE = ", live"
 
 log = structlog.get_logger()
@@ -37,11 +37,12 @@ log = structlog.get_logger()
 
 def watched(work: Work) -> frozenset[str]:
     """Names of the mailboxes whose watchers have been heard of of late, in whatever process they are."""
+    can_be = {name for name, address in jobs.mailboxes(work.settings) if is_imap(address)}
     with work.database.read() as session:
         names = session.scalars(
             select(Condition.name).where(Condition.name.endswith(_LIVE), Condition.at >= work.now() - SILENT)
         )
-        return frozenset(name.removesuffix(_LIVE) for name in names)
+        return frozenset(name.removesuffix(_LIVE) for name in names) & can_be
 
 
 class Watch:
@@ -49,6 +50,7 @@ class Watch:
     from another thread."""
 
     def __init__(self, work: Work, wake: Callable[[], object], *, renew: float = RENEW_SECONDS) -> None:
+        self._work = work
         self._stopped = threading.Event()
         self._threads = [
             threading.Thread(
@@ -59,6 +61,10 @@ class Watch:
         ]
 
     def start(self) -> None:
+        try:
+            self._forget_what_is_read_no_more()
+        except Exception as error:  # the database is away: the threads wait for it
+            log.error("watching waits", error=type(error).__name__)
         for thread in self._threads:
             thread.start()
 
@@ -68,6 +74,15 @@ class Watch:
         until = time.monotonic() + timeout
         for thread in self._threads:
             thread.join(max(0.0, until - time.monotonic()))
+
+    def _forget_what_is_read_no_more(self) -> None:
+        """Take off the health page what was said of mailboxes that the settings name no more."""
+        names = {name for name, _ in jobs.mailboxes(self._work.settings)}
+        names |= {thread.name + _LIVE for thread in self._threads}
+        with self._work.database.write() as session:
+            for said in session.scalars(select(Condition).where(Condition.name.startswith("mailbox"))):
+                if said.name not in names:
+                    session.delete(said)
 
 
 class _Watcher:

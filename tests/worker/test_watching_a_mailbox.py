@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -152,6 +153,18 @@ def test_what_is_watched_is_not_read_by_the_scheduled_job_too(dovecot: DovecotSe
     with _watching(office):
         soon(lambda: office.told(LIVE)[1] != "")
         assert watched(office.work) == {"mailbox"}
+
+
+def test_what_was_said_of_a_mailbox_that_is_read_no_more_is_taken_back(
+    dovecot: DovecotServer, mail_office: OfficeOf, tmp_path: Path
+) -> None:
+    both = mail_office(dovecot, f"{dovecot.url} {dovecot.url.replace('INBOX', 'Nowhere')}")
+    with _watching(both):
+        soon(lambda: both.told("mailbox 2, live")[1] != "" and both.told(LIVE)[1] != "")
+    office = mail_office(dovecot, f"maildir:{tmp_path}/mailbox")
+    assert watched(office.work) == frozenset()  # at once, though the watcher was heard of a moment ago
+    with _watching(office):
+        assert office.told("mailbox 2") == office.told("mailbox 2, live") == office.told(LIVE) == (True, "")
 
 
 def test_beside_the_pages_a_mail_is_stored_at_once_whatever_job_is_at_hand(
