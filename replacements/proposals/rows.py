@@ -170,6 +170,19 @@ ROWS: tuple[Row, ...] = (
         "The replacement is already mailed and the first ballot is void: a person explains which one to use.",
     ),
     Row(
+        lambda s: (
+            s.asks(Kind.WITHDRAWAL)
+            and s.asks(Kind.QUESTION)
+            and bool(s.topics)
+            and s.earlier_open is None
+            and not s.replacement_waits
+        ),
+        "Another ballot is not wanted, none was asked for, and a question is asked that a reviewed text answers",
+        Action.ANSWER,
+        "trade.nothing_to_take_back",
+        "No request of this voter waits to be taken back; the question is one that a reviewed text answers.",
+    ),
+    Row(
         lambda s: s.asks(Kind.WITHDRAWAL) and s.known,
         "A request is taken back, and the voter is known",
         Action.STOP_REISSUE,

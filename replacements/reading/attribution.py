@@ -21,6 +21,7 @@ _CLAUSE = re.compile(
 )
 _SENTENCE = re.compile(r"[.!?。？！]+[\s\"”')]+|\n\s*\n")
 _FOR = re.compile(
+    r"(?<!\bvote )(?<!\bvoted )(?<!\bvoting )"
     r"\b(?:for|(?:one|another|ballot|it|them) to|on behalf of|para|por|cho|giùm|dùm|pour|de parte de"
     r"|en nombre de|替|幫|帮)\s*(?:both\s+)?(?:(?:me|myself|mí)\s+(?:and|y)\s+)?(?:for\s+)?$",
     re.I,

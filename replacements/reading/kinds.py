@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from replacements.mail.letter import Letter, PartLabel, TextPart
 from replacements.reading.clauses import clauses, speaks_of_several
-from replacements.reading.cue_files import cue_file
+from replacements.reading.cue_files import cue_file, languages
 from replacements.reading.evidence import SHORT, Weighed, Weight
 from replacements.reading.flags import flags_of, statement_among
 from replacements.reading.folding import Folded, fold
@@ -42,6 +42,7 @@ _A_FAR_GUESS = 0.4  # the same of a letter without a word about voting
 _PLAINER = 0.7  # how likely a wish for a ballot must be in a letter that may well be of something else
 _NOT_BELIEVED = 0.45  # how likely it is at most where it is less
 _OF_OTHER_THINGS = 0.2  # and in a letter that is of other things
+_HARDLY_A_LANGUAGE = 0.5  # how sure the language of a letter is that holds hardly a word
 _HINTED = 0.2
 _SAID_PLAINLY = 0.8
 _VOTING = ("ballot", "context", "mismark")
@@ -120,7 +121,14 @@ class _Cues:
 def _language(letter: Letter) -> str:
     text = letter.new_text
     subject = _REPLY.sub("", letter.subject).strip()
-    return language_of(text if len(text.split()) >= 3 else f"{text} {subject}".strip())[0]
+    code, sure = language_of(text if len(text.split()) >= 3 else f"{text} {subject}".strip())
+    quoted = letter.text(PartLabel.QUOTED)[:_LONGEST_QUOTED]
+    if sure <= _HARDLY_A_LANGUAGE or code not in languages():
+        # A name, a street and a date are in no language: then the letter is in that of what it answers.
+        answered, surely = language_of(quoted) if quoted.strip() else ("", 0.0)
+        if surely > sure and answered in languages():
+            return answered
+    return code
 
 
 def _weigh(letter: Letter) -> _Cues:

@@ -19,8 +19,9 @@ _LONGEST_SIGNATURE = 6  # lines; a longer block is a firm's
 
 def with_subject(letter: Letter, found: KindsFound, person: Person, cast: Cast) -> Person:
     """Add what the subject states: the voter ids and ballot numbers; name, birth date and address of a writer who
-    gives no whole name below ("Poe, Ida Ann - spoiled ballot - born 3/13/1963")."""
-    if not person.is_writer or any(len(name.split()) > 1 for name in person.names):
+    gives no whole name below, or neither of the others ("Poe, Ida Ann - spoiled ballot - born 3/13/1963")."""
+    whole_name = any(len(parts(name)[0]) > 1 for name in person.names if len(name.split()) > 1)
+    if not person.is_writer or (whole_name and (person.birth_dates or person.addresses)):
         return _with_numbers(person, find_numbers(letter.subject, found.language))
     facts = gather(letter.subject, found.language, letter.arrived.date(), cast.sender)
     whole = [p.text for p in facts.names if p.how is not How.FORMER and len(p.text.split()) > 1]

@@ -152,7 +152,7 @@ def judge(
 
 def clues_of(person: Person, ballots: Ballots) -> Clues:
     """What was read about a person, in the terms of the roll."""
-    owners = tuple(owner for number in person.ballot_numbers if (owner := ballots.owner(number)))
+    owned = {number: owner for number in person.ballot_numbers if (owner := ballots.owner(number))}
     return Clues(
         names=person.names or ((person.name,) if person.name else ()),
         suffix=person.suffix,
@@ -162,8 +162,8 @@ def clues_of(person: Person, ballots: Ballots) -> Clues:
             AddressClue(a.street, a.unit, a.city, a.state, a.zip, moved=a.role is AddressRole.NEW)
             for a in person.addresses
         ),
-        voter_ids=person.voter_ids,
-        ballot_owners=owners,
+        voter_ids=tuple(number for number in person.voter_ids if number not in owned),
+        ballot_owners=tuple(owned.values()),
         phones=person.phones,
         emails=person.emails,
         own_request=person.is_writer,

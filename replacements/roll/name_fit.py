@@ -152,6 +152,8 @@ def _first_level(given: tuple[str, ...], filed: NameOnFile) -> tuple[str, tuple[
     for size in range(min(len(given), 3), 0, -1):
         if "".join(given[:size]) == whole:
             return "same", given[size:]
+    if filed.middle and given[0] == whole + filed.middle[0] and len(filed.middle[0]) > 1:
+        return "same", (filed.middle[0], *given[1:])  # Ruthann for Ruth, middle name Ann
     word, first = given[0], filed.first[0]
     everything = "".join(given)
     if len(whole) > 3 and len(filed.first) + len(given) > 2 and may_be_one(everything, whole):

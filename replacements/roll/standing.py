@@ -101,7 +101,11 @@ def _name_fits(case: Case, likeness: Likeness) -> bool:
         return True
     # A rare short form (Tobi for Tobias) from the account that this voter alone has on file.
     own_email = likeness.email == "on file" and likeness.voter.email.casefold() not in case.shared_emails
-    return name.fits or (own_email and name.first == "loose nickname" and name.last in ("same", "transliteration"))
+    if name.fits or name.last not in ("same", "transliteration"):
+        return name.fits
+    # Who goes by the middle name gives it as the first: with the birth date and another item nobody else is meant.
+    known = likeness.voter_id == "same" or (likeness.birth_date == "same" and likeness.address in address_fit.AGREE)
+    return (own_email and name.first == "loose nickname") or (known and name.first == "middle name")
 
 
 def _contradictions(case: Case, likeness: Likeness, agreed: frozenset[str]) -> tuple[str, ...]:

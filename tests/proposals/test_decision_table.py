@@ -197,6 +197,13 @@ def test_a_message_that_wants_both_goes_to_a_person() -> None:
     assert action(asking(Kind.WITHDRAWAL, Kind.SPOILED_BALLOT)) is Action.READ
 
 
+def test_who_wants_no_other_ballot_and_asked_for_none_has_the_question_answered() -> None:
+    situation = asking(Kind.WITHDRAWAL, Kind.QUESTION, topics=("deadline",))
+    assert action(situation) is Action.ANSWER
+    assert action(replace(situation, replacement_waits=True)) is Action.STOP_REISSUE
+    assert action(replace(situation, earlier_open=7)) is Action.STOP_REISSUE
+
+
 def test_a_question_with_a_reviewed_text_is_answered_whoever_asks() -> None:
     situation = asking(Kind.QUESTION, topics=("deadline", "postage"), standing=None, voter=None, ballot=None)
     assert propose(situation).topics == ("deadline", "postage")
@@ -253,6 +260,7 @@ def _every_situation() -> list[Situation]:
         (Kind.SPOILED_BALLOT, Kind.ADDRESS_CHANGE),
         (Kind.SPOILED_BALLOT, Kind.WITHDRAWAL),
         (Kind.SPOILED_BALLOT, Kind.QUESTION),
+        (Kind.WITHDRAWAL, Kind.QUESTION),
         (Kind.NOT_RECEIVED, Kind.DETAILS),
     ]
     ballots = [None] + [

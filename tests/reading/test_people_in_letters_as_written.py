@@ -264,3 +264,73 @@ def test_somebody_else_sent_it_back() -> None:
     assert Flag.BALLOT_ALREADY_SENT not in reading(text).flags
     text = "I goofed on my ballot, could I have a new one? Orville did his right and it's in the mail already. N. Lind"
     assert Flag.BALLOT_ALREADY_SENT not in reading(text).flags
+
+
+def test_where_the_letter_gives_no_address_the_subject_may() -> None:
+    person = writer_of(
+        "You are told to pick three and I colored four on my ballot. Send one more when you can.",
+        "E. Hobart",
+        "Ellis Hobart, 88 Pinfold Ln, Tansy Hollow - need second ballot",
+    )
+    assert person.name == "Ellis Hobart"
+    assert person.addresses[0].street == "88 Pinfold Ln"
+
+
+def test_a_name_before_a_birth_date_within_a_sentence_is_whose_date_it_is() -> None:
+    people = reading(
+        "I, Abel Wexford, spoiled my ballot and would like a new one. And Livia's has not arrived at all. Hers would "
+        "be under Livia Rose Wexford, 11/21/1963. Same house, 230 Heron Court.\n\nAbel (9/9/1961)",
+        "Abel Wexford",
+    ).people
+    assert [(p.name, p.birth_dates, p.is_writer) for p in people] == [
+        ("Abel Wexford", ((1961, 9, 9),), True),
+        ("Livia Rose Wexford", ((1963, 11, 21),), False),
+    ]
+
+
+def test_whom_one_voted_for_asks_for_nothing() -> None:
+    person = writer_of("voted for my ex as write in. regretting it. new ballot pls\n\nhuxley merriman", "hux")
+    assert "huxley merriman" in person.names
+
+
+def test_who_has_sent_ones_own_asks_for_the_other_alone() -> None:
+    people = reading(
+        "My wife Karin (12/30/1960) put a big scribble across her ballot. She's in the hospital, so I am taking care "
+        "of it. Mine's been sent in. Can you put another one for her in the mail to 3 Juniper Bend?\n\nRolf Anselm",
+        "Rolf Anselm",
+    ).people
+    assert [(p.names[0], p.is_writer) for p in people] == [("Karin", False)]
+
+
+def test_two_who_sign_with_their_middle_letters_are_two() -> None:
+    people = reading(
+        "Both of our ballots were on the table when the pot went over. We would each like another one.\n\n"
+        "Leland O. Fairwind, born 1/31/1949\nNancy L. Fairwind, born 5/5/1950\nboth at 12 Heron Ct",
+        "Lee & Nan Fairwind",
+    ).people
+    assert {p.name for p in people if p.is_writer} == {"Leland O. Fairwind", "Nancy L. Fairwind"}
+
+
+def test_an_answer_of_names_and_dates_is_in_the_language_that_it_answers() -> None:
+    letter = (
+        "Guadalupe Rojas, 2101 Sorrel St, 12/12/1980\n\nEl lun, 8 mar 2027 a las 9:02, la oficina escribió:\n\n"
+        "> Gracias por escribirnos. Responda con su nombre completo, la dirección donde está registrado y su fecha de\n"
+        "> nacimiento. No se ha cambiado ningún registro.\n"
+    )
+    assert reading(letter, "Lupita", "Re: me equivoque").language == "es"
+
+
+def test_a_child_who_paints_on_a_ballot_swaps_none() -> None:
+    text = "soy Majo Carrasco, a mi niña se le ocurrio pintar mi boleta con marcador :( me pueden mandar otra porfa?"
+    assert Flag.SWAPPED not in reading(text).flags
+    assert Flag.SWAPPED in reading("Mi boleta y la de mi esposo se revolvieron y la suya va en mi sobre. Ana Poe").flags
+
+
+def test_a_wifes_ballot_that_is_posted_leaves_the_husbands_where_it_is() -> None:
+    text = "투표용지를 잘못 칠했습니다. 아내 것은 아무 문제가 없고 벌써 부쳤습니다. 새 용지를 보내 주십시오. 안재호"
+    assert Flag.BALLOT_ALREADY_SENT not in reading(text).flags
+
+
+def test_no_ballot_for_a_husband_is_no_word_against_ones_own() -> None:
+    text = "I spoiled my ballot, a new one please. Please don't send one for Desmond. Trudy Gallow, 6 Elm St"
+    assert Flag.CONFLICT not in reading(text).flags

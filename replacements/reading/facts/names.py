@@ -147,7 +147,7 @@ def compatible(a: str, b: str) -> bool:
     shared = set(one) & set(two)
     if len(shared) >= 2:
         return True
-    return one[-1] == two[-1] and any(same_given(one[0], w) for w in two[:-1])
+    return one[-1] == two[-1] and any(same_given(one[0], w) for w in two[:-1] if len(w) > 1)
 
 
 def without_initials(names: Sequence[str]) -> list[str]:

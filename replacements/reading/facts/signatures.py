@@ -47,6 +47,10 @@ _STRONG_WORDS = re.compile(
     r"name|nombre|llamo|tên|이름|성함|성명|名|appelle|nom|heiße|heisse|nome|chamo|registered|registrad|firma", re.I
 )
 _OTHERS = re.compile(r"['’]s\s+\w+")
+_BEFORE_A_DATE = re.compile(
+    r"(?<![\w’'-])((?:[A-ZÀ-Ỹ][\w’'.-]*\s){1,3}[A-ZÀ-Ỹ][\w’'-]*\w)\s*[,(]\s*(?:born\s+|dob:?\s+|b\.\s*)?$"
+)
+_BIRTH_LIKE = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}$|[A-Za-z]{3,9}\.? \d{1,2}")
 _ITEM = re.compile(r"^[ \t]*(?:[-*•]|\d{1,2}[.)])[ \t]+", re.MULTILINE)
 _SHORT = 42
 
@@ -247,6 +251,19 @@ def _beside(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
     return found
 
 
+def _dated(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span]) -> list[NamePlace]:
+    """Whole names within a sentence that a birth date follows: "hers would be under Livia Rose Poe, 11/21/1963"."""
+    found = []
+    for begin, _ in facts:
+        m = _BEFORE_A_DATE.search(text, max(0, begin - 60), begin)
+        person = name_at(text, m.start(), words, sender.words) if m else None
+        if not (m and person) or person.end < m.end(1) or _covered(person.start, person.end, facts):
+            continue
+        if _known(person, sender) or len(person.text.split()) > 2:  # "Armistice Day, November 11" is nobody
+            found.append(_place(person, How.BESIDE))
+    return found
+
+
 def _listed(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span]) -> list[NamePlace]:
     """Whole names that begin the items of a list: "- Irma Gantry, room 14: none came" """
     found = []
@@ -429,6 +446,7 @@ def find_names(text: str, language: str, sender: FromName, facts: Sequence[Span]
         _said(text, words, sender, ordered)
         + _beside(text, words, sender, ordered)
         + _listed(text, words, sender, ordered)
+        + _dated(text, words, sender, [s for s in ordered if _BIRTH_LIKE.match(text[s[0] : s[1]])])
         + _signed(text, words, sender, ordered)
     )
     rank = list(How)
