@@ -43,6 +43,7 @@ _PLAINER = 0.7  # how likely a wish for a ballot must be in a letter that may we
 _NOT_BELIEVED = 0.45  # how likely it is at most where it is less
 _OF_OTHER_THINGS = 0.2  # and in a letter that is of other things
 _HARDLY_A_LANGUAGE = 0.5  # how sure the language of a letter is that holds hardly a word
+_FEW_PLAIN_WORDS = 8
 _HINTED = 0.2
 _SAID_PLAINLY = 0.8
 _VOTING = ("ballot", "context", "mismark")
@@ -126,7 +127,8 @@ def _language(letter: Letter) -> str:
     if sure <= _HARDLY_A_LANGUAGE or code not in languages():
         # A name, a street and a date are in no language: then the letter is in that of what it answers.
         answered, surely = language_of(quoted) if quoted.strip() else ("", 0.0)
-        if surely > sure and answered in languages():
+        unlikely = code not in languages() and sum(word.islower() for word in text.split()) < _FEW_PLAIN_WORDS
+        if (surely > sure or (unlikely and surely > _HARDLY_A_LANGUAGE)) and answered in languages():
             return answered
     return code
 
@@ -279,6 +281,9 @@ def _kinds(chances: dict[Kind, float], cues: _Cues, words: Callable[[Kind], list
         if chances[kind] < needed:
             chances[kind] = min(chances[kind], most)
     named = [kind for kind in KINDS if chances[kind] >= 0.5]
+    if Kind.OTHER in named and len(named) > 1:  # what is other is none of the rest; a wish for a ballot goes first
+        likelier = max(named, key=lambda kind: (kind in _CAUSES_OF, chances[kind]))
+        named = [likelier] if likelier is Kind.OTHER else [kind for kind in named if kind is not Kind.OTHER]
     if not named:
         likeliest = max(KINDS, key=lambda kind: chances[kind])
         named = [likeliest if chances[likeliest] >= (_A_GUESS if needed == 0 else _A_FAR_GUESS) else Kind.OTHER]
