@@ -1,9 +1,10 @@
 """New mail is stored as soon as the server announces it: a thread for each IMAP folder, with a connection that stays.
 
-IDLE (RFC 2177) is asked for anew every minute, far within the 29 minutes of the standard and the ten or so after which
-routers forget a silent connection; before each time the folder is looked at, so that a server whose IDLE says nothing
-costs a minute and no message. Every answer has a time limit. A connection that breaks is made again, after a wait that
-doubles each time. Each thread tells the health page that it lives; where it does not, the scheduled job reads instead.
+IDLE (RFC 2177) is ended and begun anew every two seconds, far within the 29 minutes of the standard and the ten or so
+after which routers forget a silent connection; every minute the folder is looked at, so that a server whose IDLE says
+nothing costs a minute and no message. Every answer has a time limit. A connection that breaks is made again, after a
+wait that doubles each time. Each thread tells the health page that it lives; where it does not, the scheduled job reads
+instead.
 """
 
 from __future__ import annotations

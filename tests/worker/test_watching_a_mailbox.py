@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from replacements.requests import intake
 from tests.servers.between import bad_line
 from tests.servers.dovecot import DovecotServer
 from tests.servers.pymap import PymapServer
@@ -53,6 +55,35 @@ def test_a_mail_is_stored_within_three_seconds(server: DovecotServer | PymapServ
     assert office.stored() == [_mail(0), _mail(1), _mail(2)]
     assert office.told() == (True, "The mailbox was read.")
     assert office.told(LIVE) == (True, "The mail server announces new mail at once.")
+
+
+def test_a_mail_that_comes_while_another_is_being_stored_does_not_wait_for_the_next_look(
+    server: DovecotServer | PymapServer, mail_office: OfficeOf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server announces it with its answers about the other one, and only once."""
+    keep = intake.keep
+
+    def meanwhile(*args: object, **named: object) -> intake.Kept:
+        if len(office.stored()) < 3:
+            server.append(_mail(len(office.stored()) + 1))
+        return keep(*args, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(intake, "keep", meanwhile)
+    office = mail_office(server)
+    server.append(_mail(0))
+    with _watching(office):
+        soon(lambda: office.told(LIVE)[1] != "")
+        assert soon(lambda: len(office.stored()) == 4) < 15  # three in a row; the next look is a minute away
+
+
+def test_a_mailbox_in_which_nothing_happens_is_left_in_peace(dovecot: DovecotServer, mail_office: OfficeOf) -> None:
+    dovecot.append(_mail(1))
+    with bad_line(dovecot) as line:
+        office = mail_office(dovecot, dovecot.url.replace(str(dovecot.port), str(line.port)))
+        with _watching(office):
+            soon(lambda: office.told(LIVE)[1] != "")
+            time.sleep(4)
+        assert sum(b"SELECT" in said for said in line.said) <= 3
 
 
 def test_a_server_that_announces_nothing_is_looked_at_all_the_same(

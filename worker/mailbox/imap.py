@@ -24,6 +24,7 @@ from worker.mailbox.source import Found, MailboxTrouble, Seen
 MOST_BYTES = 160 * 1024 * 1024
 BEGINNING = 1024 * 1024
 _CHECKED_LATEST = 5
+_IDLE_SECONDS = 2.0
 _SLICE = 1.0  # seconds between two looks at whether to stop
 _NOT_FOR_THIS = (IMAPClientAbortError, ProtocolError)  # the connection is of no use afterwards
 
@@ -125,18 +126,29 @@ class ImapSource:
     def wait_for_news(self, seconds: float, stopped: Callable[[], bool]) -> bool:
         """Wait until the server says that the folder has changed, at most so long. Returns whether it said so.
 
-        Without IDLE it is only the waiting. What the server said while IDLE began shows when it ends; so the first wait
-        is short.
+        Without IDLE it is only the waiting. What the server says together with its first answer to IDLE shows only when
+        that ends, so it is ended and begun again every two seconds.
         """
+        if self._said_meanwhile():
+            return True
         until = time.monotonic() + seconds
         if not self.can_idle:
             while time.monotonic() < until and not stopped():
                 time.sleep(min(_SLICE, max(0.0, until - time.monotonic())))
             return False
-        return self._idle(min(_SLICE, seconds), stopped) or (not stopped() and self._idle(seconds - _SLICE, stopped))
+        while not stopped() and (left := until - time.monotonic()) > 0:
+            if self._idle(min(_IDLE_SECONDS, left), stopped) or self._said_meanwhile():
+                return True
+        return False
 
     def close(self) -> None:
         disconnect(self._client)
+
+    def _said_meanwhile(self) -> bool:
+        """Whether the server has announced mail since the folder was selected, along with its answers to what was asked
+        while messages were fetched and marked: it announces each only once, and IDLE would say nothing of it."""
+        _, said = self._client._imap.response("EXISTS")  # a method of the standard library's imaplib
+        return any(said)
 
     def _idle(self, seconds: float, stopped: Callable[[], bool]) -> bool:
         until = time.monotonic() + seconds
@@ -162,6 +174,7 @@ class ImapSource:
                 raise MailboxTrouble(
                     f"The mail server {place.host} has no folder {place.folder} for {place.user}."
                 ) from error
+        self._said_meanwhile()  # how many there are is said at selecting, too
         validity = str(state.get(b"UIDVALIDITY", "0"))
         if validity != self._validity:
             self._known.clear()
