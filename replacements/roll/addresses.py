@@ -158,7 +158,7 @@ def _clean(text: str) -> str:
             kept = fold(kept)
         if kept:
             folded.append(kept.upper())
-    return " ".join(folded)
+    return " ".join(folded).replace("CAN HO ", "CANHO ")  # căn hộ, an apartment in Vietnamese
 
 
 def _begins_with_number(segment: str) -> bool:

@@ -334,3 +334,24 @@ def test_a_wifes_ballot_that_is_posted_leaves_the_husbands_where_it_is() -> None
 def test_no_ballot_for_a_husband_is_no_word_against_ones_own() -> None:
     text = "I spoiled my ballot, a new one please. Please don't send one for Desmond. Trudy Gallow, 6 Elm St"
     assert Flag.CONFLICT not in reading(text).flags
+
+
+def test_initials_run_together_are_those_of_the_name() -> None:
+    person = writer_of("I voted for two on my ballot and would like a new one.\n\nPieter", "P.J. van der Hook")
+    assert "P.J. van der Hook" in person.names
+
+
+def test_a_wedding_says_nothing_of_the_birth_date_below() -> None:
+    person = writer_of(
+        "can i get another ballot pls, the dog ate it\n\nShelby Rusk (i might be under Kincade, got married in june)\n"
+        "9/14/92",
+        "Shelby Rusk",
+    )
+    assert (1992, 9, 14) in person.birth_dates
+
+
+def test_spanish_puts_numbers_behind_streets_and_given_names_behind_both_surnames() -> None:
+    person = writer_of("Marqué a dos personas en mi boleta. ¿Me envían una nueva?\n\nMaría Solís\nFallow St 1422")
+    assert [a.street for a in person.addresses] == ["1422 Fallow St"]
+    person = writer_of("Rompí mi boleta al abrir el sobre, mándenme otra.\n\nArriaga Peña, Gilberto\n37 Chapel Row")
+    assert person.name == "Gilberto Arriaga Peña"

@@ -330,7 +330,9 @@ def _is_birth(text: str, raw: _Raw, floor: int, ceiling: int, words: Vocabulary,
     before = _clause_before(text, raw.start, floor)
     after = text[raw.end : min(ceiling, raw.end + _AFTER)]
     says = list(words.pattern("birth_before").finditer(before))
-    denies = list(words.pattern("not_birth").finditer(before))
+    # "(married in June)" or a line above says nothing against a date that stands by itself.
+    aside = max(before.rfind("\n"), before.rfind(")")) + 1
+    denies = [m for m in words.pattern("not_birth").finditer(before) if m.end() > aside]
     said_after = words.pattern("birth_after").match(after) is not None
     said_before = bool(says) and (not denies or says[-1].start() > denies[-1].start())
     if said_before or said_after:

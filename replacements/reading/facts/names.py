@@ -18,6 +18,7 @@ from nicknames import NickNamer
 from replacements.reading.facts.vocabulary import Vocabulary, every_language, vocabulary
 
 _WORD = re.compile(r"[A-Za-zÀ-ɏḀ-ỹ](?:[A-Za-zÀ-ɏḀ-ỹ\-]|['’](?!s\b|s?\s))*\.?")
+_DOTTED = re.compile(r"\b(?:[A-Za-z]\.){2,}")
 _GAP = re.compile(r"[ \t\u00a0]{1,2}|(?<=\.)")
 _NICK = re.compile(r"[\"“”'‘(]\s?([A-Za-zÀ-ỹ'’-]{2,14})\s?[\"“”'’)](?=[ \t])")
 _SUFFIX = re.compile(r",?[ \t]{1,2}(jr|sr|ii|iii|iv|junior|senior|hijo(?=\s*[,.\n]|\s*$))\b\.?", re.I)
@@ -83,7 +84,8 @@ def _known() -> frozenset[str]:
 def parts(name: str) -> tuple[str, ...]:
     """The folded words of a name without titles and suffixes."""
     words = vocabulary("es").words
-    found = [fold(w) for w in re.findall(r"[^\s,()\"“”]+", name)]
+    spaced = _DOTTED.sub(lambda m: m[0].replace(".", ". "), name)  # "P.J. Poe" as "P. J. Poe"
+    found = [fold(w) for w in re.findall(r"[^\s,()\"“”]+", spaced)]
     return tuple(w for w in found if w and w not in words["suffixes"] and w not in words["titles"]) or tuple(found)
 
 

@@ -282,7 +282,10 @@ def _listed(text: str, words: Vocabulary, sender: FromName, facts: Sequence[Span
 
 def _last_name_first(text: str, person: NameFound | None, words: Vocabulary, sender: FromName) -> NameFound | None:
     """ "POE, MARY ANN" at the start of a line or sentence, as one name."""
-    if person is None or len(person.text.split()) > 1 or text[person.end : person.end + 2] != ", ":
+    most = 3 if words.language == "es" else 1  # "Arriaga Peña, Gilberto"
+    if person is None or len(person.text.split()) > most or text[person.end : person.end + 2] != ", ":
+        return person
+    if most > 1 and is_given(person.text.split()[0]):
         return person
     given = name_at(text, person.end + 2, words, sender.words)
     if given is None or len(given.text.split()) > 3:

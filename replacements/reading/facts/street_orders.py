@@ -70,6 +70,8 @@ def _named_without_number(text: str, row: Sequence[Token], words: Vocabulary) ->
             text[max(0, start - 34) : start],
             re.I,
         )
+        if after is None and words.language == "es":  # "Fallow St 1422"
+            after = re.match(r"\s+(\d{1,5})\b(?!\s*[A-Z]\w)", text[end : end + 16])
         turned = re.search(r"\b(?:(\d{1,6}))\s+(?:building|house|bldg)\s*$", text[end : end + 24], re.I)
         around = re.match(r",?\s*(?:the\s+)?(\d{1,6})\s+(?:building|house|bldg)\b", text[end : end + 24], re.I)
         if after:
