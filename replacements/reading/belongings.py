@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 from replacements.mail.letter import Letter
 from replacements.reading.cast import Cast
+from replacements.reading.facts.name_places import NamePlace
 from replacements.reading.facts.names import compatible, fold, is_given, parts
 from replacements.reading.facts.numbers import NumberKind
-from replacements.reading.facts.signatures import NamePlace
 from replacements.reading.types import AddressFound, PartialDate
 
 _SELF = re.compile(

@@ -11,10 +11,11 @@ from replacements.reading.attribution import Other
 from replacements.reading.facts.addresses import AddressPlace, find_addresses
 from replacements.reading.facts.dates import AgeFound, DateFound, find_ages, find_dates
 from replacements.reading.facts.dictation import as_written
+from replacements.reading.facts.name_places import How, NamePlace
 from replacements.reading.facts.names import FromName, compatible, fold, from_name, name_at, parts
 from replacements.reading.facts.numbers import NumberFound, NumberKind, find_numbers
 from replacements.reading.facts.relations import Account, Relative, account, find_relatives
-from replacements.reading.facts.signatures import How, NamePlace, find_names
+from replacements.reading.facts.signatures import find_names
 from replacements.reading.facts.vocabulary import vocabulary
 from replacements.reading.spoken_of import Told, add_asked_for, add_named, wishes
 

@@ -7,9 +7,10 @@ from dataclasses import replace
 from replacements.mail.letter import Letter, PartLabel
 from replacements.reading.cast import Cast, Facts, gather
 from replacements.reading.earlier import earlier
+from replacements.reading.facts.name_places import How
 from replacements.reading.facts.names import compatible, parts, without_initials
 from replacements.reading.facts.numbers import NumberFound, NumberKind, find_numbers
-from replacements.reading.facts.signatures import How, names_between_marks
+from replacements.reading.facts.signatures import names_between_marks
 from replacements.reading.facts.vocabulary import every_language
 from replacements.reading.kinds import KindsFound
 from replacements.reading.types import AddressFound, Person

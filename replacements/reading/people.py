@@ -12,9 +12,9 @@ from replacements.mail.letter import Letter
 from replacements.reading.attribution import Other, Share, Shares, Sign, share
 from replacements.reading.belongings import Belongings, own_account, sort_facts
 from replacements.reading.cast import SIGNS_TOO, Cast, Named, assemble, signs_beside
+from replacements.reading.facts.name_places import How
 from replacements.reading.facts.names import compatible, without_initials
 from replacements.reading.facts.relations import PLURALS, suffix_in_words
-from replacements.reading.facts.signatures import How
 from replacements.reading.facts.vocabulary import as_typed, vocabulary
 from replacements.reading.kinds import KindsFound
 from replacements.reading.other_parts import with_other_parts, with_subject
