@@ -236,6 +236,8 @@ def assemble(letter: Letter, language: str, *, changes: bool) -> Cast:
                     break
     known = [(p.start, p.end) for p in facts.names] + [(a.start, a.end) for a in facts.addresses]
     known += [(r.name_start, r.name_end) for r in facts.relatives if r.name]
+    if whose.is_anothers:
+        known.append(whose.said_at)
     own = writer.forms if writer is not None else sender.names
     told = Told(letter.subject, text, language, own, known)
     add_asked_for(told, others)

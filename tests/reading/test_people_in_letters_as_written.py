@@ -355,3 +355,12 @@ def test_spanish_puts_numbers_behind_streets_and_given_names_behind_both_surname
     assert [a.street for a in person.addresses] == ["1422 Fallow St"]
     person = writer_of("Rompí mi boleta al abrir el sobre, mándenme otra.\n\nArriaga Peña, Gilberto\n37 Chapel Row")
     assert person.name == "Gilberto Arriaga Peña"
+
+
+def test_whose_account_it_is_asks_for_nothing() -> None:
+    person = writer_of(
+        "This is Lorna, on Pete's email because I never did set one up. His ballot is done and sealed. Mine has a "
+        "stain through three contests. Could you send one more for me, Lorna J. Umbar, birthday Oct 28 1967.",
+        "Peter Umbar",
+    )
+    assert person.name == "Lorna J. Umbar"

@@ -187,6 +187,7 @@ class Account:
 
     is_anothers: bool = False
     relation: str = ""
+    said_at: Span = (0, 0)  # where the text says so; who is named there only owns the account
 
 
 def account(text: str, language: str) -> Account:
@@ -195,7 +196,7 @@ def account(text: str, language: str) -> Account:
     if m is None:
         return Account()
     whose = next((v for k, v in m.groupdict().items() if k.startswith("rel") and v), "")
-    return Account(True, str(words.maps["relations"].get(whose.lower(), "")))
+    return Account(True, str(words.maps["relations"].get(whose.lower(), "")), m.span())
 
 
 def is_female(relation: str) -> bool | None:
