@@ -173,7 +173,7 @@ def test_the_mail_room_finds_the_mailing_to_sign_off_before_the_one_that_fills(s
     client.post("/mailings/1/close")
     page = client.get("/mailing").get_data(as_text=True)
     assert "Mailing of Tue, Sep 29, 2026" in page
-    assert "Packets that you counted" in page
+    assert "Packets sealed" in page
     assert "Being filled: Wed, Sep 30" in page
     assert "mailing to be signed off: Tue, Sep 29, 2026" in client.get("/").get_data(as_text=True)
 

@@ -42,9 +42,13 @@ def text_of(message: EmailMessage) -> str:
 def at_the_desk(browser: WebDriver, office: RunningOffice, number: str) -> str:
     """Scan a number, by keyboard only; the answer in large type."""
     browser.get(f"{office.url}/return-desk")
-    with next_page(browser):
-        browser.switch_to.active_element.send_keys(number, Keys.ENTER)
-    return browser.find_element(By.CSS_SELECTOR, ".answer").text
+    browser.switch_to.active_element.send_keys(number, Keys.ENTER)
+
+    def answer() -> str:
+        text: str = browser.find_element(By.CSS_SELECTOR, ".answer").text
+        return text if number in text and "NOT YET" not in text else ""
+
+    return until(answer, f"the desk's answer about {number}")
 
 
 def walk(
