@@ -62,9 +62,8 @@ def addresses(values: list[bytes]) -> list[tuple[str, str]]:
                 said = re.sub(r"\s+", " ", tidy(decode_words(name))).strip().strip("'\"")
                 found.append((said, plain[0].lower() if plain else ""))
         if not any(address for _, address in found):
-            loose = _ADDRESS.search(text)
-            if loose:
-                found = [("", loose[0].lower())]
+            # Newer readers of the library give up on such a field. All that it holds is kept: it may name a decoy, too.
+            found = [("", address) for address in dict.fromkeys(match.lower() for match in _ADDRESS.findall(text))]
     return found
 
 
