@@ -63,7 +63,8 @@ def addresses(values: list[bytes]) -> list[tuple[str, str]]:
                 found.append((said, plain[0].lower() if plain else ""))
         if not any(address for _, address in found):
             # Newer readers of the library give up on such a field. All that it holds is kept: it may name a decoy, too.
-            found = [("", address) for address in dict.fromkeys(match.lower() for match in _ADDRESS.findall(text))]
+            loose = dict.fromkeys(match.lower() for match in _ADDRESS.findall(text))
+            found = [("", address) for address in loose] or found  # "Postmaster <>" keeps its name
     return found
 
 
