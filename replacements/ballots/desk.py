@@ -281,16 +281,7 @@ def _a_moment_ago(session: Session, ballot: Ballot, by: str, at: datetime) -> st
 def _record(
     session: Session, ballot: Ballot, event: str, by: str, at: datetime, details: dict[str, Any]
 ) -> LedgerEntry:
-    return append(
-        session,
-        event=event,
-        election_id=ballot.election_id,
-        by=by,
-        at=at,
-        ballot_number=ballot.number,
-        voter_id=ballot.voter_id,
-        details={**details, "style": ballot.style},
-    )
+    return life.record(session, ballot, event, by, at, {**details, "style": ballot.style})
 
 
 def _day(day: date | None) -> str:

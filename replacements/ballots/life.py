@@ -100,7 +100,7 @@ def reissue(
     )
     session.add(replacement)
     more = dict(details or {})
-    _record(
+    record(
         session,
         old,
         old.state,
@@ -108,7 +108,7 @@ def reissue(
         at,
         {**more, "from": before, "reason": cause, "replaced_by": replacement.number, "style": old_style},
     )
-    _record(session, replacement, "reissued", by, at, {**more, "reason": cause, "replaces": number, "style": new_style})
+    record(session, replacement, "reissued", by, at, {**more, "reason": cause, "replaces": number, "style": new_style})
     return replacement
 
 
@@ -141,7 +141,7 @@ def take_back(session: Session, *, replacement: str, reason: str, by: str, at: d
     old.state, old.void_reason = before, None
     session.flush()
     text = {"note": reason}
-    _record(
+    record(
         session,
         new,
         "voided",
@@ -149,7 +149,7 @@ def take_back(session: Session, *, replacement: str, reason: str, by: str, at: d
         at,
         {**text, "from": "issued", "reason": CANCELLED, "reinstated": old.number, "style": new.style},
     )
-    _record(
+    record(
         session,
         old,
         "reinstated",
@@ -201,7 +201,7 @@ def mark_undeliverable(
     _check(ballot, "undeliverable")
     ballot.state = "undeliverable"
     more = {**(details or {}), "from": "issued", "style": ballot.style}
-    _record(session, ballot, "undeliverable", by, at, more)
+    record(session, ballot, "undeliverable", by, at, more)
     return ballot
 
 
@@ -221,7 +221,7 @@ def take_in(
     ballot.state, ballot.returned_on = "returned", on
     session.flush()
     more = {**(details or {}), **instead, "from": before, "on": on.isoformat(), "style": ballot.style}
-    _record(session, ballot, "returned", by, at, more)
+    record(session, ballot, "returned", by, at, more)
     return ballot
 
 
@@ -239,7 +239,7 @@ def accept(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
             _void(session, other, REPLACEMENT_COUNTED, by, at, replaced_by=number)
     ballot.state = "accepted"
     session.flush()
-    _record(session, ballot, "accepted", by, at, {**instead, "from": before, "style": ballot.style})
+    record(session, ballot, "accepted", by, at, {**instead, "from": before, "style": ballot.style})
     return ballot
 
 
@@ -248,7 +248,7 @@ def challenge(session: Session, *, number: str, reason: str, by: str, at: dateti
     ballot = locked(session, number)
     _check(ballot, "challenged")
     ballot.state = "challenged"
-    _record(session, ballot, "challenged", by, at, {"from": "returned", "reason": reason, "style": ballot.style})
+    record(session, ballot, "challenged", by, at, {"from": "returned", "reason": reason, "style": ballot.style})
     return ballot
 
 
@@ -257,7 +257,7 @@ def cure(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
     ballot = locked(session, number)
     _check(ballot, "cured")
     ballot.state = "returned"
-    _record(session, ballot, "cured", by, at, {"from": "challenged", "style": ballot.style})
+    record(session, ballot, "cured", by, at, {"from": "challenged", "style": ballot.style})
     return ballot
 
 
@@ -328,7 +328,7 @@ def _void(session: Session, ballot: Ballot, reason: str, by: str, at: datetime, 
     before = ballot.state
     ballot.state, ballot.void_reason = "voided", reason
     session.flush()
-    _record(session, ballot, "voided", by, at, {**details, "from": before, "reason": reason, "style": ballot.style})
+    record(session, ballot, "voided", by, at, {**details, "from": before, "reason": reason, "style": ballot.style})
 
 
 def _came_while_void(session: Session, old: Ballot) -> date | None:
@@ -361,9 +361,10 @@ def _event(ballot: Ballot, event: str, by: str, at: datetime, details: Mapping[s
     return Event(event, ballot.election_id, by, at, ballot.number, ballot.voter_id, details)
 
 
-def _record(
+def record(
     session: Session, ballot: Ballot, event: str, by: str, at: datetime, details: Mapping[str, Any]
 ) -> LedgerEntry:
+    """An event of a ballot as an entry of the ledger."""
     return append(
         session,
         event=event,

@@ -123,9 +123,9 @@ def _language(letter: Letter) -> str:
     text = letter.new_text
     subject = _REPLY.sub("", letter.subject).strip()
     code, sure = language_of(text if len(text.split()) >= 3 else f"{text} {subject}".strip())
-    quoted = letter.text(PartLabel.QUOTED)[:_LONGEST_QUOTED]
     if sure <= _HARDLY_A_LANGUAGE or code not in languages():
         # A name, a street and a date are in no language: then the letter is in that of what it answers.
+        quoted = letter.text(PartLabel.QUOTED)[:_LONGEST_QUOTED]
         answered, surely = language_of(quoted) if quoted.strip() else ("", 0.0)
         unlikely = code not in languages() and sum(word.islower() for word in text.split()) < _FEW_PLAIN_WORDS
         if (surely > sure or (unlikely and surely > _HARDLY_A_LANGUAGE)) and answered in languages():

@@ -6,12 +6,10 @@ import pytest
 from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 
-from replacements.people.passwords import hashed
 from replacements.people.permissions import Role
-from replacements.store.tables import Account
 from tests.browser.test_a_day_at_the_office import _sign_in, _text
 from tests.servers.browsing import next_page
-from tests.web.invented_office import NOW, PASSWORD, Site
+from tests.web.invented_office import Site
 
 CAUTION = "{{ old_ballot_rule }}"
 
@@ -19,18 +17,7 @@ CAUTION = "{{ old_ballot_rule }}"
 @pytest.fixture
 def second(site: Site) -> str:
     """Another supervisor's account."""
-    with site.database.write() as session:
-        session.add(
-            Account(
-                name="sybil",
-                full_name="",
-                password_hash=hashed(PASSWORD),
-                roles=[Role.SUPERVISOR],
-                active=True,
-                created_at=NOW,
-            )
-        )
-    return "sybil"
+    return site.hire("sybil", Role.SUPERVISOR)
 
 
 def _press(browser: Chrome, words: str) -> None:

@@ -13,6 +13,7 @@ from werkzeug.test import TestResponse
 
 from replacements.ballots import ledger, life
 from replacements.people import accounts
+from replacements.people.passwords import hashed
 from replacements.people.permissions import Role
 from replacements.requests import office
 from replacements.settings import Settings
@@ -290,6 +291,21 @@ class Site:
                 token = accounts.start_sign_in(session, account.id, at=self.clock.at)
             client.set_cookie("sign-in", token)
         return client
+
+    def hire(self, name: str, role: Role) -> str:
+        """One more account of a role, with the passphrase of all; its name."""
+        with self.database.write() as session:
+            session.add(
+                Account(
+                    name=name,
+                    full_name="",
+                    password_hash=hashed(PASSWORD),
+                    roles=[role],
+                    active=True,
+                    created_at=NOW,
+                )
+            )
+        return name
 
     def see(self, role: str | None, address: str) -> TestResponse:
         return self.client(role).get(address)

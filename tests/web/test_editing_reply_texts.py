@@ -7,12 +7,11 @@ from html import unescape
 import pytest
 from flask.testing import FlaskClient
 
-from replacements.people.passwords import hashed
 from replacements.people.permissions import Role
 from replacements.replies.sources import languages, names, own
 from replacements.requests.judging import Action
-from replacements.store.tables import Account, LedgerEntry, ReplyText, Request
-from tests.web.invented_office import NOW, PASSWORD, PERSONAL, Site
+from replacements.store.tables import LedgerEntry, ReplyText, Request
+from tests.web.invented_office import PERSONAL, Site
 from tests.web.test_what_every_page_carries import outline
 
 ADDRESS = "/texts/en/reissue"
@@ -24,18 +23,7 @@ WARMER = REISSUE.body.replace("We are sending you a new ballot.", "No worries, a
 @pytest.fixture
 def second(site: Site) -> FlaskClient:
     """Another supervisor, signed in."""
-    with site.database.write() as session:
-        session.add(
-            Account(
-                name="sybil",
-                full_name="",
-                password_hash=hashed(PASSWORD),
-                roles=[Role.SUPERVISOR],
-                active=True,
-                created_at=NOW,
-            )
-        )
-    return site.client("sybil")
+    return site.client(site.hire("sybil", Role.SUPERVISOR))
 
 
 def sent(client: FlaskClient, do: str = "keep", **changed: str) -> tuple[int, str]:

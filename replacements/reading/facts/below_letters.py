@@ -11,6 +11,7 @@ from replacements.reading.facts.name_places import (
     Span,
     aside,
     covered,
+    is_a_street,
     known,
     like_a_person,
     other_script,
@@ -104,7 +105,7 @@ def _name_on_line(
         is_given(row[0]) or fold(row[0]) in sender.words
     ):
         return []
-    if len(row) > 1 and row[-1].rstrip(".").lower() in words.words["ways"] and fold(row[-1]) not in sender.words:
+    if is_a_street(row, words, sender):
         return []
     partners = partner(text[:end], person, words, sender)
     stop = partners[0].end if partners else person.end

@@ -57,11 +57,16 @@ def like_a_person(found: NameFound, words: Vocabulary, sender: FromName) -> bool
         return True
     flat = [fold(w) for w in row]
     known = is_given(row[0]) or any(w in sender.words for w in flat)
-    if len(row) > 1 and row[-1].rstrip(".").lower() in words.words["ways"] and flat[-1] not in sender.words:
-        return False  # "Section Road" is where somebody lives
+    if is_a_street(row, words, sender):
+        return False
     if any(w.rstrip(".").lower() in words.words["organisation"] for w in row) and not known:
         return False
     return len(row) >= 2 or known
+
+
+def is_a_street(row: Sequence[str], words: Vocabulary, sender: FromName) -> bool:
+    """Whether words like a name are where somebody lives ("Section Road"), and no name of the sender's."""
+    return len(row) > 1 and row[-1].rstrip(".").lower() in words.words["ways"] and fold(row[-1]) not in sender.words
 
 
 def other_script(text: str, at: int, words: Vocabulary) -> NameFound | None:
