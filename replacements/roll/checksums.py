@@ -17,11 +17,12 @@ from replacements.roll.address_fit import place
 from replacements.roll.addresses import parse, street_skeleton
 from replacements.roll.dates import parts
 from replacements.roll.keys import address_keys, name_sound
-from replacements.roll.names import bare_parts, on_file, surname_parts
+from replacements.roll.names import bare_parts, fold, surname_parts, surname_tokens
 from replacements.roll.phones import digits
 
-_KEPT = 32768
-_PLAIN_LINE = re.compile(r"([0-9]{1,7}) ([A-Za-z][A-Za-z0-9 ]*)")
+_KEPT = 65536
+_PLAIN_WORDS = re.compile(r"[A-Za-z][A-Za-z0-9 ]*")
+_DIGITS = 7  # of a plain house number
 
 
 def checksum(key: str) -> int:
@@ -40,12 +41,9 @@ class _Given(NamedTuple):
 
 
 class _Family(NamedTuple):
-    """A family name on file: its own checksums, and those that given names, letters and years are added to."""
+    """A family name on file: the checksums that letters, years and given names are added to."""
 
-    whole: tuple[int, ...]  # l:
-    with_letter: tuple[int, ...]  # n:last:
-    with_given: tuple[int, ...]  # m:last:
-    with_year: tuple[int, ...]  # p:sound:
+    forms: tuple[tuple[int, int, int, int], ...]  # of each form, of `l:form`, `n:form:`, `m:form:` and `p:sound:`
     with_first_letter: int  # x:sound:
     letter: bytes
 
@@ -64,17 +62,15 @@ def of_values(values: tuple[Any, ...]) -> set[int]:
         family = _family(text)
         if family is None:
             continue
-        whole, with_letter, with_given, with_year, with_first_letter, letter = family
-        found.update(whole)
-        for start in with_letter:
+        forms, with_first_letter, letter = family
+        for alone, with_letter, with_given, with_year in forms:
+            add(alone)
             for one in letters:
-                add(crc32(one, start))
-        for start in with_given:
+                add(crc32(one, with_letter))
             for name in given:
-                add(crc32(name[0], start))
-        if year:
-            for start in with_year:
-                add(crc32(year, start))
+                add(crc32(name[0], with_given))
+            if year:
+                add(crc32(year, with_year))
         if first_letter:
             add(crc32(first_letter, with_first_letter))
             for name in given:
@@ -93,16 +89,16 @@ def of_values(values: tuple[Any, ...]) -> set[int]:
 
 @lru_cache(maxsize=_KEPT)
 def _family(text: str) -> _Family | None:
-    lasts = on_file("", "", text, "", "").lasts
-    if not lasts:
+    tokens = surname_tokens(text)
+    if not tokens:
         return None
-    whole, tokens, _ = lasts[0]
-    forms = sorted({whole, *surname_parts(tokens), *bare_parts(tokens)})
+    whole = "".join(tokens)
+    forms = sorted({whole, *surname_parts(tokens), *bare_parts(tokens)}) if len(tokens) > 1 else tokens
     return _Family(
-        tuple(checksum(f"l:{form}") for form in forms),
-        tuple(checksum(f"n:{form}:") for form in forms),
-        tuple(checksum(f"m:{form}:") for form in forms),
-        tuple(checksum(f"p:{name_sound(form)}:") for form in forms),
+        tuple(
+            (checksum(f"l:{form}"), checksum(f"n:{form}:"), checksum(f"m:{form}:"), checksum(f"p:{name_sound(form)}:"))
+            for form in forms
+        ),
         checksum(f"x:{name_sound(whole)}:"),
         whole[0].encode(),
     )
@@ -110,7 +106,7 @@ def _family(text: str) -> _Family | None:
 
 @lru_cache(maxsize=_KEPT)
 def _given(text: str) -> _Given:
-    tokens = on_file(text, "", "", "", "").first
+    tokens = fold(text).split()
     joined = "".join(tokens)
     names = sorted({joined, *tokens[:1]})
     return _Given(
@@ -122,8 +118,7 @@ def _given(text: str) -> _Given:
 
 @lru_cache(maxsize=_KEPT)
 def _middle_letter(text: str) -> bytes:
-    middle = on_file("", text, "", "", "").middle
-    return middle[0][0].encode() if middle else b""
+    return fold(text)[:1].encode()
 
 
 @lru_cache(maxsize=_KEPT)
@@ -139,6 +134,8 @@ def _born(birth_date: str) -> tuple[bytes, int]:
 def _plain_street(words: str) -> tuple[bytes, bytes] | None:
     """The skeleton of a street behind a plain house number, alone and after a colon; None where the line has to be
     read whole."""
+    if not _PLAIN_WORDS.fullmatch(words):
+        return None
     delivery = parse("1 " + words)
     if delivery.kind != "street" or delivery.number != "1" or not (skeleton := street_skeleton(delivery)):
         return None
@@ -149,9 +146,9 @@ def _add_address(
     found: set[int], street: str, unit: str, city: str, zip_code: str, given: Iterable[tuple[bytes, int, int]]
 ) -> None:
     """The same street has thousands of house numbers: it is read once."""
-    plain = _PLAIN_LINE.fullmatch(street)
-    if plain and (skeleton := _plain_street(plain[2])):
-        found.add(crc32(plain[1].encode() + skeleton[1], _A))
+    number, _, words = street.partition(" ")
+    if number.isdecimal() and number.isascii() and len(number) <= _DIGITS and (skeleton := _plain_street(words)):
+        found.add(crc32(number.encode() + skeleton[1], _A))
         for _, _, start in given:
             if start:
                 found.add(crc32(skeleton[0], start))

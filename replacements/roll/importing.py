@@ -19,9 +19,10 @@ from sqlalchemy import select, text
 from sqlalchemy.orm import Session
 
 from replacements.roll import index, read_aside
-from replacements.roll.register import Register, digest
-from replacements.roll.roll_file import NO_ID, RollFile, RollReader, read_roll
-from replacements.roll.taking import BATCH, Line, Taking
+from replacements.roll.read_aside import BATCH, Together
+from replacements.roll.register import Register
+from replacements.roll.roll_file import NO_ID, RollFile, RollReader, digest, read_roll
+from replacements.roll.taking import Line, Taking
 from replacements.store.bulk import is_sqlite, more_cache
 from replacements.store.csv_files import FileTrouble, Refused
 from replacements.store.database import Database
@@ -31,7 +32,6 @@ __all__ = ["RollFile", "RollReport", "import_file", "import_roll", "read_roll"]
 
 MOST_MISSING = 0.5  # a file that lacks more of the roll than this is half a file, not a newer one
 _HELD = 20_000  # lines that differ and are read before the write lock is taken; the others are read under it
-_TOLD_EVERY = 500  # lines
 _LOCK = 70_132  # any number; the key of PostgreSQL's advisory lock around an import
 
 Progress = Callable[[int], None]
@@ -106,33 +106,32 @@ class _Scan:
         self.lines = 0
         self._progress, self._columns = progress, columns
         self.taking = Taking(self.register)
-        self.differing: Iterator[Line] = self._walk()
+        self.differing: Iterator[Together | list[Line]] = self._walk()
 
     def read_ahead(self) -> None:
-        held = list(islice(self.differing, _HELD))
+        held: list[Together | list[Line]] = []
+        for some in self.differing:
+            held.append(some)
+            if len(held) * BATCH >= _HELD:
+                break
         self.differing = chain(held, self.differing)
 
-    def _walk(self) -> Iterator[Line]:
-        all_new = not self.register
-        return self._all() if all_new else self._differing()
-
-    def _all(self) -> Iterator[Line]:
-        large = self.path.stat().st_size >= read_aside.LARGE
-        lines = (
-            read_aside.read_aside(self.path, self._columns) if large else read_aside.read(self.reader, with_keys=False)
-        )
-        for line, voter_id, values, reason, mark, keys in lines:
-            self._told()
-            if values is None:
-                yield Line(line, voter_id, None, Refused(line, reason), 0)
-            else:
-                yield Line(line, voter_id, values, None, self.taking.place(mark), keys)
-        self._told(last=True)
+    def _walk(self) -> Iterator[Together | list[Line]]:
+        if self.register:
+            differing = self._differing()
+            while batch := list(islice(differing, BATCH)):
+                yield batch
+        else:
+            large = self.path.stat().st_size >= read_aside.LARGE
+            for together in read_aside.read_aside(self.path, self._columns) if large else read_aside.read(self.reader):
+                self._told(len(together.lines))
+                yield together
+        self._told(0)
 
     def _differing(self) -> Iterator[Line]:
         find, reader, taking = self.register.find, self.reader, self.taking
         for line, row in reader.rows():
-            self._told()
+            self._told(1)
             if isinstance(row, Refused):
                 yield Line(line, "", None, row, 0)
                 continue
@@ -146,11 +145,11 @@ class _Scan:
                 yield Line(line, voter_id, reader.values(row), None, taking.place(mark))
             except ValueError as error:
                 yield Line(line, voter_id, None, Refused(line, str(error)), 0)
-        self._told(last=True)
 
-    def _told(self, *, last: bool = False) -> None:
-        self.lines += not last
-        if self._progress and bool(self.lines % _TOLD_EVERY) == last:
+    def _told(self, more: int) -> None:
+        """Tell how far it is, after so many more lines; 0 at the end."""
+        self.lines += more
+        if self._progress and (not more or self.lines % BATCH < more):
             self._progress(self.lines)
 
 
@@ -183,8 +182,8 @@ def _taken(session: Session, scan: _Scan, at: datetime) -> RollReport:
         index.renew(session)
     taking = scan.taking
     taking.begin(session, scan.register.import_id + 1, at, scan.reader.form)
-    while batch := list(islice(scan.differing, BATCH)):
-        taking.take(batch)
+    for some in scan.differing:
+        taking.take(some)
     if not taking.good:
         raise FileTrouble(f"{scan.path}: no line could be taken ({len(taking.refused)} refused). Nothing was changed.")
     missing = taking.missing()

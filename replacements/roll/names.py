@@ -42,9 +42,11 @@ _IN_WORDS = (
 )
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=16384)
 def fold(text: str) -> str:
     """Lower case, no marks, no apostrophes or full stops, hyphens as spaces: `Ñuñez-O’Brien` -> `nunez obrien`."""
+    if text.isascii() and text.isalpha():
+        return text.lower()  # as nearly all names on a roll are
     text = _APOSTROPHES.sub("", _LONE_LETTER_DOT.sub(r"\1 ", text)).replace(".", "")
     text = unicodedata.normalize("NFKC", text).casefold()
     text = "".join(_APART.get(c, c) for c in text)
@@ -189,13 +191,26 @@ def on_file(first: str, middle: str, last: str, former: str, suffix: str) -> Nam
     lasts = []
     written_suffix = suffix_form(suffix)
     for text, is_former in ((last, False), (former, True)):
-        tokens = tuple(_SAINT.get(t, t) for t in fold(text).split())
-        while len(tokens) > 1 and tokens[-1] in SUFFIXES:
-            written_suffix = written_suffix or SUFFIXES[tokens[-1]]
-            tokens = tokens[:-1]
+        tokens, suffixes = _without_suffix(text)
+        for each in suffixes:
+            written_suffix = written_suffix or SUFFIXES[each]
         if tokens:
             lasts.append(("".join(tokens), tokens, is_former))
     return NameOnFile(tuple(fold(first).split()), tuple(fold(middle).split()), tuple(lasts), written_suffix)
+
+
+def surname_tokens(text: str) -> tuple[str, ...]:
+    """The words of a family name on file, a suffix at its end left out."""
+    return _without_suffix(text)[0]
+
+
+def _without_suffix(text: str) -> tuple[tuple[str, ...], list[str]]:
+    """The words of a family name, and the suffixes behind it, the last first."""
+    words = [_SAINT.get(word, word) for word in fold(text).split()]
+    suffixes: list[str] = []
+    while len(words) > 1 and words[-1] in SUFFIXES:
+        suffixes.append(words.pop())
+    return tuple(words), suffixes
 
 
 _SAINT = {"saint": "st", "sainte": "ste"}

@@ -12,7 +12,7 @@ import sys
 import tempfile
 from array import array
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import IO
 from zlib import crc32
 
@@ -76,6 +76,15 @@ class Gathered:
         for value in checksums:
             to[value >> _PART_SHIFT](value << 32 | number)
 
+    def add_sorted(self, entries: Sequence[int]) -> None:
+        """Many entries, the least first: each part's are next to one another."""
+        start = 0
+        for place, part in enumerate(self._added, 1):
+            stop = bisect_left(entries, place << _PART_SHIFT + 32, start)
+            if stop > start:
+                part.extend(entries[start:stop])
+                start = stop
+
     def remove(self, checksums: Iterable[int], number: int) -> None:
         to = self._remove
         for value in checksums:
@@ -93,12 +102,13 @@ class Gathered:
 
 
 class _Part:
-    __slots__ = ("_file", "_held", "append")
+    __slots__ = ("_file", "_held", "append", "extend")
 
     def __init__(self) -> None:
         self._file: IO[bytes] | None = None
         self._held = array("Q")
         self.append = self._held.append
+        self.extend = self._held.extend
 
     def spill(self) -> None:
         if len(self._held) >= _HELD:
@@ -159,15 +169,16 @@ def changed(entries: array[int], added: Iterable[int], removed: Iterable[int]) -
 
 def closed(entries: list[int]) -> list[int]:
     """Ascending entries of a new index, with the keys closed that too many voters have."""
-    full: set[int] = set()
+    kept: list[int] = []
+    done = 0
     step = MOST_PER_KEY // 2
     for place in range(0, len(entries) - step, step):  # a longer run than MOST_PER_KEY covers two such places
         value = entries[place] >> 32
-        if value == entries[place + step] >> 32 and value not in full:
+        if place >= done and value == entries[place + step] >> 32:
             start = bisect_left(entries, value << 32)
-            if bisect_left(entries, (value + 1) << 32, start) - start > MOST_PER_KEY:
-                full.add(value)
-    if not full:
-        return entries
-    kept = [entry for entry in entries if entry >> 32 not in full]
-    return sorted([*kept, *(value << 32 for value in full)])
+            stop = bisect_left(entries, (value + 1) << 32, start)
+            if stop - start > MOST_PER_KEY:
+                kept += entries[done:start]
+                kept.append(value << 32)
+                done = stop
+    return kept + entries[done:] if done else entries

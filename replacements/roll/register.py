@@ -7,10 +7,8 @@ costs no more than being read: then its voter is looked up and compared.
 
 from __future__ import annotations
 
-import sys
 from array import array
 from collections.abc import Sequence
-from hashlib import blake2b
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
@@ -22,11 +20,6 @@ from replacements.store.tables import RollImport, RollLines
 _CHUNK = 2048  # lines in a row of the table: 16 bytes each
 _AHEAD = 256  # how far the next known line is looked for
 UNKNOWN = 0  # the digest of a voter whose line must be read again
-
-
-def digest(line: str) -> int:
-    """64 bits of a line; never `UNKNOWN`."""
-    return int.from_bytes(blake2b(line.encode("utf-8", "surrogatepass"), digest_size=8).digest(), sys.byteorder) or 1
 
 
 class Register:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from hashlib import blake2b
 from operator import itemgetter
 from pathlib import Path
 from typing import Any
@@ -140,6 +142,11 @@ def roll_lines(path: Path, columns: Mapping[str, str] | None = None) -> Iterator
 
 def stands_already(voter_id: str, line: int) -> str:
     return f"voter_id {voter_id!r} stands on line {line} already"
+
+
+def digest(line: str) -> int:
+    """64 bits of a line; never `UNKNOWN`."""
+    return int.from_bytes(blake2b(line.encode("utf-8", "surrogatepass"), digest_size=8).digest(), sys.byteorder) or 1
 
 
 _birth_date = lru_cache(maxsize=65536)(normal_birth_date)

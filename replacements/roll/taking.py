@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import chain, compress
+from itertools import chain, compress, repeat
 from operator import lt
 from typing import Any
 
@@ -18,12 +18,12 @@ from replacements.roll import checksums, register
 from replacements.roll.index import COLUMNS, FIELDS, change, in_pieces
 from replacements.roll.memory import counted_firsts, counted_lasts
 from replacements.roll.postings import Gathered
+from replacements.roll.read_aside import Together
 from replacements.roll.roll_file import stands_already
 from replacements.store.bulk import insert_rows, run_many
 from replacements.store.csv_files import Refused
 from replacements.store.tables import NameCount, RollImport, VoterChange, VoterRow
 
-BATCH = 500
 _PLACE = {name: place for place, name in enumerate(FIELDS)}
 Values = tuple[Any, ...]  # a voter's, in the order of `Voter`
 HISTORY = ("style", "precinct", "status")  # what ballots depend on: every change of it is kept
@@ -41,7 +41,7 @@ class Line:
     values: Values | None
     refused: Refused | None
     place: int
-    checksums: tuple[int, ...] | None = None  # of the voter's keys, where they are made already
+    checksums: Sequence[int] | None = None  # of the voter's keys, where they are made already
 
 
 class Taking:
@@ -104,12 +104,53 @@ class Taking:
         if short > 0:
             self._line_of.frombytes(bytes(4 * short))
 
-    def take(self, lines: Sequence[Line]) -> None:
+    def take(self, some: Together | Sequence[Line]) -> None:
         """Insert or update one batch."""
+        if not isinstance(some, Together):
+            self._take_each(some)
+        elif self._in_order and self._follow([read.voter_id for read in some.lines if read.voter_id]):
+            self._take_new(some)
+        else:
+            self._take_each(self._lines(some))
+        self._gathered.spill()
+        self._write_history()
+
+    def _take_new(self, together: Together) -> None:
+        """A batch of voters none of whom can be on record: the way of a first roll, as long as its ids ascend."""
+        good = [read for read in together.lines if read.values is not None]
+        for read in together.lines:
+            if read.values is None:
+                self.refused.append(Refused(read.line, read.refused))
+                if read.voter_id:
+                    self._refused_ids[read.voter_id] = read.line
+        first = self._highest + 1
+        self._highest += len(good)
+        numbers = range(first, self._highest + 1)
+        self._grow()
+        self._line_of[first : self._highest + 1] = array("I", [read.line for read in good])
+        self._digests.extend([read.mark for read in good])
+        self._numbers.extend(numbers)
+        owners = chain.from_iterable(map(repeat, numbers, filter(None, together.counts)))
+        entries = [value << 32 | number for value, number in zip(array("I", together.checksums), owners, strict=True)]
+        entries.sort()
+        self._gathered.add_sorted(entries)
+        rows = [(*read.values, number) for read, number in zip(good, numbers, strict=True) if read.values is not None]
+        self._lasts.update([row[_PLACE["last_name"]] for row in rows])
+        self._firsts.update([row[_PLACE["first_name"]] for row in rows])
+        self.added += len(good)
+        insert_rows(self._session, "voters", (*FIELDS, "number"), rows)
+
+    def _lines(self, together: Together) -> Iterator[Line]:
+        for read, keys in together.by_line():
+            if read.values is None:
+                yield Line(read.line, read.voter_id, None, Refused(read.line, read.refused), 0)
+            else:
+                yield Line(read.line, read.voter_id, read.values, None, self.place(read.mark), keys)
+
+    def _take_each(self, some: Iterable[Line]) -> None:
+        lines = list(some)
         ids = [line.voter_id for line in lines if line.voter_id]
-        stored: dict[str, tuple[int | None, Values | None]] = {}
-        if not (self._in_order and self._follow(ids)):
-            stored = self._stored(ids)
+        stored = self._stored(ids)
         new: list[tuple[Any, ...]] = []
         changed: list[dict[str, Any]] = []
         for line in lines:
@@ -151,8 +192,6 @@ class Taking:
                 self.changed += 1
         insert_rows(self._session, "voters", (*FIELDS, "number"), new)
         run_many(self._session, _UPDATE, changed)
-        self._gathered.spill()
-        self._write_history()
 
     def _follow(self, ids: Sequence[str]) -> bool:
         """Whether these ids are greater than all before, in order; then none of them can be on record already."""
