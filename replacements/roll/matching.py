@@ -197,7 +197,7 @@ def _others(plausible: Sequence[Grade], best: Grade) -> list[Grade]:
 
 
 def _nobody(case: Case, grades: Sequence[Grade], chances: _Chances) -> Who:
-    near = [g for g in grades if g.fits or (g.agreed and g.likeness.name is None)][:MOST_SHOWN]
+    near = [g for g in grades if g.fits or (g.agreed and _half_named(g))][:MOST_SHOWN]
     p = chances.of(near[0]) if near else 0.0
     if not case.clues.names:
         because = "No name is given, and nothing else leads to one voter."
@@ -209,7 +209,15 @@ def _nobody(case: Case, grades: Sequence[Grade], chances: _Chances) -> Who:
         )
     else:
         because = "Nobody on the roll fits the name together with what else was said."
+        if near:
+            because += f" The nearest has half of the name, and {_agreeing(near[0], named=False)} agrees."
     return Who(Standing.NONE, tuple(chances.candidate(g) for g in near), round(p, 6), missing(case, None, ()), because)
+
+
+def _half_named(graded: Grade) -> bool:
+    """Nobody said otherwise, or one of the names is theirs: a slip may have made another name of the other one."""
+    name = graded.likeness.name
+    return name is None or "same" in (name.first, name.last)
 
 
 def _list(facts: Sequence[str]) -> str:
