@@ -77,6 +77,8 @@ def agreement(clues: tuple[AddressClue, ...], voter: Voter) -> tuple[str, bool]:
     """The best level over all addresses given and on file ("" where nothing can be compared), and whether only an
     address that the writer is moving to or away from agrees. Such a one says nothing where it does not agree.
     """
+    if not clues:
+        return "", False
     places = places_on_file(voter)
     settled = _best([_level(clue, places) for clue in clues if not clue.moved])
     if settled in AGREE:

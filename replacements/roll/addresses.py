@@ -148,6 +148,8 @@ def delivery_line(street: str, unit: str = "") -> str:
 
 
 def _clean(text: str) -> str:
+    if text.isascii() and text.replace(" ", "").isalnum():  # as most lines on a roll: nothing to take off
+        return " ".join(text.upper().split()).replace("CAN HO ", "CANHO ")
     text = re.sub(r"#", " # ", text)
     folded = []
     for word in text.split():
