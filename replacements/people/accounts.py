@@ -206,8 +206,11 @@ def start_sign_in(session: Session, account_id: int, *, at: datetime) -> str:
     return token
 
 
-def signed_in(database: Database, token: str, *, at: datetime) -> Member | None:
-    """Whose token this is, or None where it is unknown, too long unused, too old, or of an account switched off."""
+def signed_in(database: Database, token: str, *, at: datetime, by_itself: bool = False) -> Member | None:
+    """Whose token this is, or None where it is unknown, too long unused, too old, or of an account switched off.
+
+    `by_itself`: a page asks without anybody touching it, which is no use of the sign-in.
+    """
     if not token:
         return None
     with database.read() as session:
@@ -218,7 +221,7 @@ def signed_in(database: Database, token: str, *, at: datetime) -> Member | None:
         if account is None or not account.active:
             return None
         member, seen_at = _member(account), sign_in.seen_at
-    if at - seen_at >= _SEEN_EVERY:
+    if not by_itself and at - seen_at >= _SEEN_EVERY:
         with database.write() as session:
             row = session.get(SignIn, _token_hash(token))
             if row is not None:

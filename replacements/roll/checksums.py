@@ -20,7 +20,7 @@ from replacements.roll.keys import address_keys, name_sound
 from replacements.roll.names import bare_parts, fold, surname_parts, surname_tokens
 from replacements.roll.phones import digits
 
-_KEPT = 65536
+_KEPT = 32768
 _PLAIN_WORDS = re.compile(r"[A-Za-z][A-Za-z0-9 ]*")
 _DIGITS = 7  # of a plain house number
 

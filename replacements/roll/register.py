@@ -18,6 +18,7 @@ from replacements.store.bulk import insert_rows
 from replacements.store.tables import RollImport, RollLines
 
 _CHUNK = 2048  # lines in a row of the table: 16 bytes each
+_CHUNKS_TOGETHER = 64  # rows written in one go
 _AHEAD = 256  # how far the next known line is looked for
 UNKNOWN = 0  # the digest of a voter whose line must be read again
 
@@ -66,8 +67,9 @@ class Register:
 def keep(session: Session, digests: Sequence[int], numbers: Sequence[int]) -> None:
     """Put these lines in place of those on record."""
     session.execute(delete(RollLines))
-    rows = [
-        (start // _CHUNK, packed(array("Q", [*digests[start : start + _CHUNK], *numbers[start : start + _CHUNK]])))
-        for start in range(0, len(numbers), _CHUNK)
-    ]
-    insert_rows(session, "roll_lines", ("chunk", "lines"), rows)
+    for first in range(0, len(numbers), _CHUNK * _CHUNKS_TOGETHER):
+        rows = [
+            (start // _CHUNK, packed(array("Q", [*digests[start : start + _CHUNK], *numbers[start : start + _CHUNK]])))
+            for start in range(first, min(first + _CHUNK * _CHUNKS_TOGETHER, len(numbers)), _CHUNK)
+        ]
+        insert_rows(session, "roll_lines", ("chunk", "lines"), rows)

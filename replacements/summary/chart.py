@@ -4,9 +4,11 @@ it; bars carry their numbers, and nothing depends on colour alone. Colours are t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
 from replacements.summary.figures import Week
+from replacements.summary.fortnight import OneDay
 
 WIDTH, HEIGHT = 560, 200
 LEFT, RIGHT, TOP, BOTTOM = 40, 10, 22, 28
@@ -52,12 +54,57 @@ def reissue_rate(week: Week) -> str:
     return ET.tostring(svg, encoding="unicode")
 
 
-def _svg(name: str, title: str, description: str) -> ET.Element:
+def two_weeks(days: Sequence[OneDay]) -> str:
+    """Bars: the requests that came in on each day; over them a line with squares: those that were decided."""
+    said = "; ".join(f"{one.day:%A, %B} {one.day.day}: {one.came} came in, {one.decided} decided" for one in days)
+    svg = _svg("two-weeks", "Requests of the last two weeks", f"Day by day: {said}.")
+    most = max([*(one.came for one in days), *(one.decided for one in days), 1])
+    step = (WIDTH - LEFT - RIGHT) / len(days)
+    _line(svg, LEFT, _y(0, most), WIDTH - RIGHT, _y(0, most))
+    points = []
+    for place, one in enumerate(days):
+        x, middle, top = LEFT + place * step, LEFT + (place + 0.5) * step, _y(one.came, most)
+        bar = {"x": x + step * 0.18, "y": top, "width": step * 0.64, "height": _y(0, most) - top}
+        ET.SubElement(svg, "rect", {name: _n(value) for name, value in bar.items()} | {"class": "came"})
+        if one.came:
+            _text(svg, middle, top - 5, str(one.came))
+        _text(svg, middle, HEIGHT - 9, f"{one.day:%a}"[:2] + f" {one.day.day}", size=11)
+        points.append((middle, _y(one.decided, most)))
+    way = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
+    ET.SubElement(svg, "polyline", {"points": way, "fill": "none", "class": "decided"})
+    for x, y in points:
+        square = {"x": _n(x - 3.5), "y": _n(y - 3.5), "width": "7", "height": "7", "class": "decided"}
+        ET.SubElement(svg, "rect", square)
+    return ET.tostring(svg, encoding="unicode")
+
+
+def filling(packets: int, undecided: int) -> str:
+    """One bar: the packets that are in a mailing, filled; what may still join it once it is decided, hatched."""
+    said = f"{packets} in it; {undecided} more may join it once decided."
+    svg = _svg("filling", "How full the mailing is", said, height=34)
+    hatch = ET.SubElement(
+        ET.SubElement(svg, "defs"),
+        "pattern",
+        {"id": "hatched", "width": "6", "height": "6", "patternUnits": "userSpaceOnUse", "patternTransform": "rotate(45)"},
+    )
+    ET.SubElement(hatch, "rect", {"width": "2.5", "height": "6", "fill": "currentColor"})
+    whole = max(packets + undecided, 1)
+    full = (WIDTH - 2) * packets / whole
+    frame = {"x": "1", "y": "1", "width": _n(WIDTH - 2), "height": "32", "fill": "none", "stroke": "currentColor"}
+    ET.SubElement(svg, "rect", frame)
+    ET.SubElement(svg, "rect", {"x": "1", "y": "1", "width": _n(full), "height": "32", "fill": "currentColor"})
+    if undecided:
+        rest = {"x": _n(1 + full), "y": "1", "width": _n(WIDTH - 2 - full), "height": "32", "fill": "url(#hatched)"}
+        ET.SubElement(svg, "rect", rest)
+    return ET.tostring(svg, encoding="unicode")
+
+
+def _svg(name: str, title: str, description: str, height: int = HEIGHT) -> ET.Element:
     svg = ET.Element(
         "svg",
         {
             "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {WIDTH} {HEIGHT}",
+            "viewBox": f"0 0 {WIDTH} {height}",
             "role": "img",
             "aria-labelledby": f"{name}-title {name}-desc",
             "class": "chart",
@@ -77,8 +124,8 @@ def _line(svg: ET.Element, x1: float, y1: float, x2: float, y2: float, dashes: s
     ET.SubElement(svg, "line", ends | ({"stroke-dasharray": dashes} if dashes else {}))
 
 
-def _text(svg: ET.Element, x: float, y: float, text: str) -> None:
-    how = {"x": _n(x), "y": _n(y), "text-anchor": "middle", "font-size": "13", "fill": "currentColor"}
+def _text(svg: ET.Element, x: float, y: float, text: str, size: int = 13) -> None:
+    how = {"x": _n(x), "y": _n(y), "text-anchor": "middle", "font-size": str(size), "fill": "currentColor"}
     ET.SubElement(svg, "text", how).text = text
 
 

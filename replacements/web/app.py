@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from flask import Flask
 from flask_wtf.csrf import CSRFProtect
@@ -12,7 +12,7 @@ from replacements.folders import TEMPLATES
 from replacements.people.accounts import ABSOLUTE
 from replacements.settings import Settings
 from replacements.store.database import Database
-from replacements.web import guard, showing, troubles
+from replacements.web import compressing, guard, live, showing, troubles
 from replacements.web.pages import (
     correcting,
     cures,
@@ -72,7 +72,6 @@ def create_app(database: Database, settings: Settings, *, now: Callable[[], date
         MAX_CONTENT_LENGTH=1_000_000,
         MAX_FORM_MEMORY_SIZE=500_000,
         MAX_FORM_PARTS=200,
-        SEND_FILE_MAX_AGE_DEFAULT=timedelta(hours=1),
     )
     app.extensions["replacements"] = guard.Office(database, settings, now)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -80,6 +79,8 @@ def create_app(database: Database, settings: Settings, *, now: Callable[[], date
     CSRFProtect(app)
     troubles.install(app)
     showing.install(app)
+    compressing.install(app)
+    live.install(app)
     for page in PAGES:
         app.register_blueprint(page.blueprint)
     return app

@@ -33,6 +33,7 @@ CONTENT_SECURITY_POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+WITH_SCRIPT = f"{CONTENT_SECURITY_POLICY}; script-src 'self'; connect-src 'self'"  # for a page with a script of ours
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -150,6 +151,12 @@ def for_everybody(view: View) -> View:
     return view
 
 
+def by_itself(view: View) -> View:
+    """A page asks for this view without anybody touching it: nobody stays signed in by it."""
+    view.__dict__["by_itself"] = True
+    return view
+
+
 def open_to(view: Callable[..., Any]) -> str | Permission | None:
     """Who may open a view; None: nobody."""
     return cast("str | Permission | None", getattr(view, "open_to", None))
@@ -195,7 +202,7 @@ def _at_the_door() -> AnyResponse | None:
         open_ = offered(session, at=at, among=every)
         named = request.args.get(CHOICE, "")
         of_object = _election_of(session)
-    member = signed_in(place.database, token(), at=at)
+    member = signed_in(place.database, token(), at=at, by_itself=getattr(view, "by_itself", False))
     by_id = {force.election_id: force for force in every}
     # What the address names goes before the election it names: a request, a mailing is of one and no other.
     chosen = (of_object or named) if named in by_id else ""

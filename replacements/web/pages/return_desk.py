@@ -17,7 +17,7 @@ from replacements.ballots import desk, desk_list, life
 from replacements.people.permissions import Permission
 from replacements.store.tables import DeskScan
 from replacements.web import desk_words
-from replacements.web.guard import CONTENT_SECURITY_POLICY, here, needs, office, rules_or_stop
+from replacements.web.guard import WITH_SCRIPT, here, needs, office, rules_or_stop
 
 blueprint = Blueprint("return_desk", __name__, url_prefix="/return-desk")
 LAST = 10
@@ -25,7 +25,6 @@ LONGEST_TYPED = 100  # characters; a scanner that reads something else entirely 
 LONGEST_NOTE = 200
 # From how many seconds on the ledger says when a number was scanned, and the longest wait that is believed.
 WAITED, LONGEST_WAIT = 5, 7 * 86_400
-WITH_SCRIPT = f"{CONTENT_SECURITY_POLICY}; script-src 'self'; connect-src 'self'"
 WHY_UNDONE = (
     "Another envelope was in hand",
     "The number was mistyped",

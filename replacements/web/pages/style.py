@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -10,10 +11,11 @@ from flask import Blueprint, Response, send_file
 from replacements.web.guard import for_everybody
 
 blueprint = Blueprint("style", __name__)
-A_DAY = 24 * 60 * 60  # seconds
 
 
-def _bootstrap() -> Path:
+@cache
+def bootstrap_file() -> Path:
+    """Where the style sheet lies. Raises FileNotFoundError where its package is not installed."""
     found = find_spec("flask_bootstrap")
     if found is None or found.origin is None:
         raise FileNotFoundError("the package bootstrap-flask is not installed")
@@ -23,4 +25,4 @@ def _bootstrap() -> Path:
 @blueprint.get("/style/bootstrap.css")
 @for_everybody
 def bootstrap() -> Response:
-    return send_file(_bootstrap(), mimetype="text/css", max_age=A_DAY)
+    return send_file(bootstrap_file(), mimetype="text/css")
