@@ -95,11 +95,10 @@ def _findings(root: Node, domains: frozenset[str]) -> list[_Finding]:
     below: list[_Finding] = []
     written = [at for at, (name, _) in enumerate(root.fields[:end]) if name == "authentication-results"]
     for at in written[:_MAX_FIELDS]:
-        value = root.fields[at][1]
-        authority, findings = _read_results(value)
+        authority, clauses = _authority(root.fields[at][1])
         trusted = any(_within(authority, domain) for domain in domains) if domains else bool(host) and authority == host
         if trusted:
-            (above if received and at < received[0] else below).extend(findings)
+            (above if received and at < received[0] else below).extend(_read_results(clauses))
     return above or below
 
 
@@ -112,12 +111,16 @@ def _is_inner(received: bytes) -> bool:
     return bool(_PRIVATE.search(came)) or (handed is not None and not re.search(r"\[[\d.:a-f]+\]", came, re.IGNORECASE))
 
 
-def _read_results(value: bytes) -> tuple[str, list[_Finding]]:
-    """Authority and findings of one field. Each result is read by itself: one odd clause must not lose the others."""
+def _authority(value: bytes) -> tuple[str, list[str]]:
+    """Who wrote one field, and its results as they stand."""
     clauses = _clauses(value[:_MAX_RESULTS].decode("utf-8", "replace"))
-    authority = clauses[0].split()[0].lower().rstrip(".") if clauses and clauses[0].split() else ""
+    return clauses[0].split()[0].lower().rstrip(".") if clauses[0].split() else "", clauses[1:]
+
+
+def _read_results(clauses: Iterable[str]) -> list[_Finding]:
+    """Each result is read by itself: one odd clause must not lose the others."""
     findings: list[_Finding] = []
-    for clause in clauses[1:]:
+    for clause in clauses:
         try:
             header = AuthenticationResultsHeader.parse(f"Authentication-Results: x; {clause}")
         except (AuthResError, ValueError, IndexError, RecursionError):
@@ -125,7 +128,7 @@ def _read_results(value: bytes) -> tuple[str, list[_Finding]]:
         for result in header.results or ():
             method = str(result.method).lower()
             findings.append(_Finding(method, str(result.result).lower(), _domain_of(method, result.properties)))
-    return authority, findings
+    return findings
 
 
 def _clauses(text: str) -> list[str]:

@@ -37,6 +37,7 @@ GROUPS = (
 )
 LOUDEST = 8.0  # log-odds beyond this say no more to the other labels
 _NUMBERS = range(len(LABELS))
+_ALL_NUMBERS = frozenset(_NUMBERS)
 _FIELD = 40  # bits a label: thousandths of log-odds over any number of signs
 _MASK, _MIDDLE = (1 << _FIELD) - 1, 1 << _FIELD - 1
 _LIFT = sum(_MIDDLE << _FIELD * number for number in _NUMBERS)
@@ -66,7 +67,7 @@ class Weights:
 def together(pairs: Iterable[tuple[int, int]]) -> int:
     """(label's number, weight in thousandths) pairs as one whole number, a field of bits for each label. Numbers made
     so can be added: every field of the sum is the sum of the fields."""
-    return sum(weight << _FIELD * number for number, weight in pairs)
+    return sum([weight << _FIELD * number for number, weight in pairs])
 
 
 def apart(number: int, labels: range = _NUMBERS) -> list[int]:
@@ -155,8 +156,9 @@ def _checked(raw: dict[str, Any]) -> Weights:
 def _paired(row: list[int]) -> int:
     """One sign's weights as the file has them: label's number, weight, and so on in turn."""
     numbers, weights = row[::2], row[1::2]
-    sound = all(isinstance(n, int) for n in row) and all(n in _NUMBERS for n in numbers)
-    if not sound or any(abs(weight) > _LOUDEST_SIGN for weight in weights):
+    if set(map(type, row)) != {int} or not _ALL_NUMBERS.issuperset(numbers):
+        raise ValueError("no weights of a sign")
+    if max(weights) > _LOUDEST_SIGN or min(weights) < -_LOUDEST_SIGN:
         raise ValueError("no weights of a sign")
     return together(zip(numbers, weights, strict=True))
 

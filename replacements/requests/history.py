@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -123,19 +123,24 @@ class HistoryInMemory:
 
     def __init__(self) -> None:
         self._judged: list[Judgement] = []
+        self._of: dict[str, list[int]] = {}  # places in `_judged` by `<` and Message-ID, and by the sender's address
 
     def add(self, judgement: Judgement) -> None:
+        for key in {f"<{judgement.letter.message_id}", judgement.letter.sender.address}:
+            self._of.setdefault(key, []).append(len(self._judged))
         self._judged.append(judgement)
 
     def _conversation(self, letter: Letter) -> tuple[list[Judgement], list[Judgement]]:
         """The messages of the letter's thread, and those of its sender; newest first."""
-        ids = {*letter.in_reply_to, *letter.references}
         since = letter.arrived - timedelta(days=THREAD_DAYS)
-        earlier = [j for j in reversed(self._judged) if since <= j.letter.arrived <= letter.arrived]
-        thread = [j for j in earlier if j.letter.message_id in ids]
-        return thread, [
-            j for j in earlier if letter.sender.address and j.letter.sender.address == letter.sender.address
-        ]
+
+        def earlier(keys: Iterable[str]) -> list[Judgement]:
+            places = sorted({place for key in keys for place in self._of.get(key, ())}, reverse=True)
+            found = (self._judged[place] for place in places)
+            return [j for j in found if since <= j.letter.arrived <= letter.arrived]
+
+        thread = earlier(f"<{one}" for one in (*letter.in_reply_to, *letter.references))
+        return thread, earlier([letter.sender.address] if letter.sender.address else [])
 
     def elections(self, letter: Letter, *, same_sender: bool) -> frozenset[str]:
         thread, sender = self._conversation(letter)

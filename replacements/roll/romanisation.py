@@ -11,6 +11,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
+from itertools import product
 
 FIRST_SYLLABLE, LAST_SYLLABLE = 0xAC00, 0xD7A3
 VOWELS, FINALS = 21, 28  # how many there are: the arithmetic of Unicode's Hangul block
@@ -84,9 +85,13 @@ def given_pattern(hangul: str) -> re.Pattern[str]:
 
 
 def surname_spellings(hangul: str) -> frozenset[str]:
-    """Every spelling of a family name in Hangul; for one that is not in the table, the plain romanisation."""
+    """Every spelling of a family name in Hangul; for one that is not in the table, whatever its sounds may be written
+    as."""
     known = spellings().surnames.get(hangul)
-    return frozenset(known) if known else frozenset({romanise(hangul)})
+    if known:
+        return frozenset(known)
+    pieces = [part for syllable in hangul if is_syllable(syllable) for part in _parts(syllable)]
+    return frozenset({romanise(hangul), *("".join(letters) for letters in product(*pieces[:6]))})
 
 
 def given_letters(hangul: str) -> frozenset[str]:

@@ -364,3 +364,12 @@ def test_whose_account_it_is_asks_for_nothing() -> None:
         "Peter Umbar",
     )
     assert person.name == "Lorna J. Umbar"
+
+
+def test_a_line_that_goes_on_with_a_sentence_is_no_signature() -> None:
+    found = reading(
+        "Buenas. Soy Rosario Pinilla Vega, del espacio 9. La mía se mojó y se deshizo, necesito otra. Y a mi\n"
+        "hermana Lucrecia, la del 10, también se le mojó la suya.",
+        "Rosario Pinilla",
+    )
+    assert [person.name for person in found.people if person.is_writer] == ["Rosario Pinilla Vega"]

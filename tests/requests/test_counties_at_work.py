@@ -1,4 +1,4 @@
-"""Five invented counties' mail with right answers, from the bytes to the proposal.
+"""Six invented counties' mail with right answers, from the bytes to the proposal.
 
 `counties/NAME/answers.jsonl` says for each message who it is about, what may be proposed, whose ballot may be replaced.
 
@@ -63,7 +63,7 @@ def test_nobody_is_certain_who_is_not_meant(county: str) -> None:
 @pytest.mark.parametrize("county", NAMES)
 def test_machine_mail_is_dropped_and_never_answered(county: str) -> None:
     machines = [said for right, said in judged(county) if right["kinds"] == ["automatic"]]
-    assert len(machines) >= 5
+    assert len(machines) >= 4
     assert all(said["proposal"] == "drop" and said["reply"] is None for said in machines)
 
 

@@ -97,6 +97,8 @@ def _name_on_line(
         return []
     row = person.text.split()
     if person.text[0].islower() or (text.isupper() and len(row) == 1):
+        if any(w[0].isupper() for w in row) and not (is_given(row[0]) or fold(row[0]) in sender.words):
+            return []  # "… and my / sister Ofelia, from number 11": a sentence that goes on
         if len(row) == 1 and not (is_given(row[0]) or fold(row[0]) in sender.words):
             return []
         if any(w in words.words["plain_words"] and not is_given(w) for w in (x.rstrip(".").lower() for x in row)):
