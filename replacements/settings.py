@@ -19,6 +19,8 @@
 | REPLACEMENTS_LEDGER_KEY | key that signs the ledger's head (`replacements ledger key`) | `<data>/ledger-key` |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
+| REPLACEMENTS_SIGN_IN_IDLE | minutes without use after which one signs in again, 1 to 60 | `60` |
+| REPLACEMENTS_SIGN_IN_LONGEST | hours after which one signs in again in any case, 1 to 24 | `12` |
 
 REPLACEMENTS_DATABASE and the passwords may stand in files instead: REPLACEMENTS_DATABASE_FILE names one, and so on.
 
@@ -68,6 +70,8 @@ class Settings:
     weights: Path | None = None
     roll_weights: Path = Path("roll-weights.toml")
     ledger_key: Path = Path("ledger-key")
+    sign_in_idle: int = 60  # minutes
+    sign_in_longest: int = 12  # hours
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None, *, data: Path | None = None) -> Settings:
@@ -93,6 +97,8 @@ class Settings:
             weights=Path(env["REPLACEMENTS_WEIGHTS"]).resolve() if env.get("REPLACEMENTS_WEIGHTS") else None,
             roll_weights=Path(env.get("REPLACEMENTS_ROLL_WEIGHTS") or folder / "roll-weights.toml").resolve(),
             ledger_key=Path(env.get("REPLACEMENTS_LEDGER_KEY") or folder / "ledger-key").resolve(),
+            sign_in_idle=_whole(env, "REPLACEMENTS_SIGN_IN_IDLE", 60, most=60, unit="minutes"),
+            sign_in_longest=_whole(env, "REPLACEMENTS_SIGN_IN_LONGEST", 12, most=24, unit="hours"),
         )
 
     def weights_in_use(self) -> Path | None:
@@ -110,6 +116,15 @@ class Settings:
             with os.fdopen(os.open(self.secret_file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
                 file.write(secrets.token_hex(32))
         return self.secret_file.read_text(encoding="ascii").strip().encode()
+
+
+def _whole(env: Mapping[str, str], name: str, default: int, *, most: int, unit: str) -> int:
+    text = env.get(name, "").strip()
+    if not text:
+        return default
+    if not text.isdecimal() or not 1 <= int(text) <= most:
+        raise SettingTrouble(f"{name} is {text!r}; a whole number of {unit} from 1 to {most} is expected.")
+    return int(text)
 
 
 def _secret(env: Mapping[str, str], name: str) -> str:

@@ -4,53 +4,50 @@ Wrong passwords are slowed down, never locked out for good: from the fifth in a 
 doubles, up to 15 minutes. A try is booked as wrong before it is checked, so that many tries at once count as many. The
 answer to a wrong password, to an unknown name and to a try during the wait is one and the same.
 
-A sign-in is a row on the server; the browser holds a random token of which the row has only the SHA-256. It ends after
-60 minutes without use, after 12 hours in any case, when the person signs out, and when the account is switched off.
+Signing in itself is in `sign_ins`, which every other room reaches through here.
 """
 
 from __future__ import annotations
 
-import hashlib
 import re
-import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from email_validator import EmailNotValidError, validate_email
-from sqlalchemy import delete, or_, select
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from replacements.people import passwords
 from replacements.people.permissions import Role
+from replacements.people.sign_ins import Member, end_sign_in, member_of, signed_in, start_sign_in, token_hash
 from replacements.store.database import Database
-from replacements.store.tables import Account, SignIn
+from replacements.store.tables import Account, Factor, SignIn
 
-IDLE = timedelta(minutes=60)
-ABSOLUTE = timedelta(hours=12)
+__all__ = [
+    "AccountTrouble",
+    "Member",
+    "book_try",
+    "check_password",
+    "create",
+    "end_sign_in",
+    "has_factor",
+    "set_email",
+    "set_password",
+    "set_roles",
+    "signed_in",
+    "start_sign_in",
+    "switch_off",
+    "switch_on",
+]
+
 FREE_TRIES = 5
 FIRST_WAIT = timedelta(seconds=15)
 LONGEST_WAIT = timedelta(minutes=15)
-_SEEN_EVERY = timedelta(minutes=1)  # how exactly the time of last use is kept; saves a write per page
 _NAME = re.compile(r"[a-z0-9](?:[a-z0-9._-]{0,38}[a-z0-9])?")
 
 
 class AccountTrouble(Exception):
     """An account cannot be made or changed as asked; the text says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Member:
-    """A member of staff, as other rooms see one: no password in it."""
-
-    account_id: int
-    name: str
-    full_name: str
-    roles: tuple[str, ...]
-
-
-def _member(account: Account) -> Member:
-    return Member(account.id, account.name, account.full_name, tuple(account.roles))
 
 
 def _checked_roles(roles: Sequence[str]) -> list[str]:
@@ -100,7 +97,7 @@ def create(
     )
     session.add(account)
     session.flush()
-    return _member(account)
+    return member_of(account)
 
 
 def _account(session: Session, account_id: int) -> Account:
@@ -160,7 +157,7 @@ def set_password(session: Session, account_id: int, password: str, *, keep_token
     passwords.accept(password, account=account.name, full_name=account.full_name)
     account.password_hash = passwords.hashed(password)
     account.failures, account.locked_until = 0, None
-    session.execute(delete(SignIn).where(SignIn.account_id == account_id, SignIn.token != _token_hash(keep_token)))
+    session.execute(delete(SignIn).where(SignIn.account_id == account_id, SignIn.token != token_hash(keep_token)))
 
 
 def _wait_after(failures: int) -> timedelta:
@@ -170,17 +167,28 @@ def _wait_after(failures: int) -> timedelta:
     return min(FIRST_WAIT * (1 << doublings), LONGEST_WAIT)
 
 
+def book_try(account: Account, *, at: datetime) -> bool:
+    """Book a try as wrong before it is checked. False where this account has to wait, so that nothing is checked."""
+    if not account.active or (account.locked_until is not None and account.locked_until > at):
+        return False
+    account.failures += 1
+    wait = _wait_after(account.failures)
+    account.locked_until = at + wait if wait else None
+    return True
+
+
 def check_password(database: Database, name: str, password: str, *, at: datetime) -> Member | None:
     """Who this is, or None: wrong name, wrong password, switched off, or still to wait. The caller says the same for
-    all four. Costs one password check in every case."""
+    all four. Costs one password check in every case.
+
+    Where a second factor is still to come, the right password only takes back its own try: otherwise whoever knows
+    the password could guess codes for ever, four at a time.
+    """
     kept, account_id = passwords.nobodys(), None
     with database.write() as session:
         account = session.scalar(select(Account).where(Account.name == name.strip().casefold()).with_for_update())
-        if account is not None and account.active and (account.locked_until is None or account.locked_until <= at):
+        if account is not None and book_try(account, at=at):
             kept, account_id = account.password_hash, account.id
-            account.failures += 1
-            wait = _wait_after(account.failures)
-            account.locked_until = at + wait if wait else None
     right = passwords.fits(kept, password)
     if account_id is None or not right:
         return None
@@ -188,47 +196,14 @@ def check_password(database: Database, name: str, password: str, *, at: datetime
         account = _account(session, account_id)
         if not account.active or account.password_hash != kept:
             return None
-        account.failures, account.locked_until = 0, None
+        account.failures = max(account.failures - 1, 0) if has_factor(session, account_id) else 0
+        account.locked_until = None
         if passwords.needs_new_hash(kept):
             account.password_hash = passwords.hashed(password)
-        return _member(account)
+        return member_of(account)
 
 
-def _token_hash(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
-def start_sign_in(session: Session, account_id: int, *, at: datetime) -> str:
-    """Sign a member in; returns the token for the browser (256 random bits). Sweeps out sign-ins that are over."""
-    session.execute(delete(SignIn).where(or_(SignIn.started_at <= at - ABSOLUTE, SignIn.seen_at <= at - IDLE)))
-    token = secrets.token_urlsafe(32)
-    session.add(SignIn(token=_token_hash(token), account_id=account_id, started_at=at, seen_at=at))
-    return token
-
-
-def signed_in(database: Database, token: str, *, at: datetime, by_itself: bool = False) -> Member | None:
-    """Whose token this is, or None where it is unknown, too long unused, too old, or of an account switched off.
-
-    `by_itself`: a page asks without anybody touching it, which is no use of the sign-in.
-    """
-    if not token:
-        return None
-    with database.read() as session:
-        sign_in = session.get(SignIn, _token_hash(token))
-        if sign_in is None or sign_in.started_at <= at - ABSOLUTE or sign_in.seen_at <= at - IDLE:
-            return None
-        account = session.get(Account, sign_in.account_id)
-        if account is None or not account.active:
-            return None
-        member, seen_at = _member(account), sign_in.seen_at
-    if not by_itself and at - seen_at >= _SEEN_EVERY:
-        with database.write() as session:
-            row = session.get(SignIn, _token_hash(token))
-            if row is not None:
-                row.seen_at = at
-    return member
-
-
-def end_sign_in(session: Session, token: str) -> None:
-    """Sign out: the token is worth nothing from now on."""
-    session.execute(delete(SignIn).where(SignIn.token == _token_hash(token)))
+def has_factor(session: Session, account_id: int) -> bool:
+    """Whether a second factor was set up and proved."""
+    proved = select(Factor.id).where(Factor.account_id == account_id, Factor.proved_at.is_not(None))
+    return session.scalar(proved.limit(1)) is not None

@@ -9,7 +9,6 @@ from flask import Flask
 from flask_wtf.csrf import CSRFProtect
 
 from replacements.folders import TEMPLATES
-from replacements.people.accounts import ABSOLUTE
 from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.web import compressing, guard, live, showing, troubles
@@ -30,6 +29,7 @@ from replacements.web.pages import (
     requests_list,
     return_desk,
     rules,
+    sessions,
     style,
     texts,
     week,
@@ -52,6 +52,7 @@ PAGES = (
     requests_list,
     return_desk,
     rules,
+    sessions,
     style,
     texts,
     week,
@@ -68,7 +69,7 @@ def create_app(database: Database, settings: Settings, *, now: Callable[[], date
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=settings.https,
         SESSION_COOKIE_PATH="/",
-        WTF_CSRF_TIME_LIMIT=int(ABSOLUTE.total_seconds()),  # a form lives as long as a sign-in can
+        WTF_CSRF_TIME_LIMIT=settings.sign_in_longest * 3600,  # seconds; a form lives as long as a sign-in can
         MAX_CONTENT_LENGTH=1_000_000,
         MAX_FORM_MEMORY_SIZE=500_000,
         MAX_FORM_PARTS=200,

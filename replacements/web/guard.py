@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, TypeVar, cast
 
 from flask import Flask, Response, abort, current_app, flash, g, redirect, request, url_for
@@ -16,8 +16,9 @@ from sqlalchemy.orm import Session
 from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as AnyResponse
 
-from replacements.people.accounts import Member, signed_in
+from replacements.people import sign_ins
 from replacements.people.permissions import Permission, may
+from replacements.people.sign_ins import Member
 from replacements.requests.office import InForce, known, next_of, offered
 from replacements.settings import Settings
 from replacements.store.database import Database
@@ -69,7 +70,8 @@ class Here:
 
     `in_force`: of the election that the address is about (a request's, a mailing's, the one it names), else of the
     next one. `elections`: those that are open. `chosen`: the election that the address names, "" where it names none.
-    `every`: all that are on record.
+    `every`: all that are on record. `member`: who has given everything that is asked for at signing in; `sign_in`:
+    the sign-in, also where a second factor is outstanding.
     """
 
     member: Member | None
@@ -78,6 +80,7 @@ class Here:
     elections: tuple[InForce, ...] = ()
     chosen: str = ""
     every: tuple[InForce, ...] = ()
+    sign_in: sign_ins.Found | None = None
 
     def may(self, permission: Permission) -> bool:
         return self.member is not None and may(self.member.roles, permission)
@@ -182,6 +185,26 @@ def leaf() -> int:
     return min(max(request.args.get("page", 1, type=int), 1), _LAST_LEAF)
 
 
+def ends() -> sign_ins.Ends:
+    """How long a sign-in lasts here."""
+    settings = office().settings
+    return sign_ins.Ends(timedelta(minutes=settings.sign_in_idle), timedelta(hours=settings.sign_in_longest))
+
+
+def hand_over(answer: AnyResponse, fresh: str) -> None:
+    """Give the browser the token of a sign-in that has begun."""
+    settings = office().settings
+    answer.set_cookie(
+        cookie_name(settings, "sign-in"),
+        fresh,
+        max_age=int(ends().longest.total_seconds()),
+        secure=settings.https,
+        httponly=True,
+        samesite="Lax",
+        path="/",
+    )
+
+
 def install(app: Flask) -> None:
     """Put the door in front of every view of the app. Before any page is registered."""
     app.url_map.converters["int"] = Number
@@ -202,11 +225,12 @@ def _at_the_door() -> AnyResponse | None:
         open_ = offered(session, at=at, among=every)
         named = request.args.get(CHOICE, "")
         of_object = _election_of(session)
-    member = signed_in(place.database, token(), at=at, by_itself=getattr(view, "by_itself", False))
+    sign_in = sign_ins.find(place.database, token(), at=at, by_itself=getattr(view, "by_itself", False))
+    member = sign_in.member if sign_in is not None and not sign_in.outstanding else None
     by_id = {force.election_id: force for force in every}
     # What the address names goes before the election it names: a request, a mailing is of one and no other.
     chosen = (of_object or named) if named in by_id else ""
-    g.here = Here(member, at, by_id.get(of_object or named) or next_of(open_, at=at), open_, chosen, every)
+    g.here = Here(member, at, by_id.get(of_object or named) or next_of(open_, at=at), open_, chosen, every, sign_in)
     if view is None or allowed == _FOR_EVERYBODY:
         return None  # an address that is none becomes "not found" further on
     if member is None:

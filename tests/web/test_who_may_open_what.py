@@ -20,6 +20,8 @@ NOT_THERE_YET = ("/return-desk/list/", "/return-desk/scans/")  # nothing was sca
 GET = {
     "/": STAFF,
     "/my-password": STAFF,
+    "/my-sign-ins": STAFF,
+    "/people/1/sign-ins": BOSS,
     "/health": STAFF,
     "/rules/": STAFF,
     "/requests/": READERS,
@@ -51,6 +53,8 @@ GET = {
 }
 POST = {
     "/my-password": STAFF,
+    "/my-sign-ins": STAFF,
+    "/people/1/sign-ins": BOSS,
     "/requests/search": READERS,
     "/requests/1/approve": CLERKS,
     "/requests/1/change": CLERKS,

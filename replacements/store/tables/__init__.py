@@ -10,7 +10,7 @@ from replacements.store.tables.elections import AdoptedRules, Election
 from replacements.store.tables.health import Condition
 from replacements.store.tables.mail import Message, RawMail, Reply, Sighting
 from replacements.store.tables.mailings import Mailing, Packet, Signature, StockEntry
-from replacements.store.tables.people import Account, Look, SignIn
+from replacements.store.tables.people import Account, Factor, Look, RecoveryCode, SignIn
 from replacements.store.tables.replies import ReplyText, ReplyTextDecision
 from replacements.store.tables.requests import Correction, Request
 from replacements.store.tables.roll import NameCount, RollBucket, RollImport, RollLines, VoterChange, VoterRow
@@ -27,6 +27,7 @@ __all__ = [
     "Correction",
     "DeskScan",
     "Election",
+    "Factor",
     "LedgerEntry",
     "Look",
     "Mailing",
@@ -34,6 +35,7 @@ __all__ = [
     "NameCount",
     "Packet",
     "RawMail",
+    "RecoveryCode",
     "Reply",
     "ReplyText",
     "ReplyTextDecision",

@@ -7,7 +7,8 @@ from werkzeug.wrappers import Response
 
 from replacements.people import accounts
 from replacements.people.passwords import SHORTEST, PasswordRefused
-from replacements.web.guard import cookie_name, for_everybody, for_staff, here, office, token
+from replacements.web.browsers import in_plain_words
+from replacements.web.guard import cookie_name, ends, for_everybody, for_staff, hand_over, here, office, token
 
 blueprint = Blueprint("door", __name__)
 
@@ -43,18 +44,12 @@ def do_sign_in() -> tuple[str, int] | Response:
         return render_template("sign_in.html", back=back, wrong=NOT_TOGETHER), 403
     with place.database.write() as work:
         accounts.end_sign_in(work, token())
-        fresh = accounts.start_sign_in(work, member.account_id, at=at)
+        fresh = accounts.start_sign_in(
+            work, member.account_id, at=at, ends=ends(), browser=in_plain_words(request.user_agent.string)
+        )
     session.clear()  # nothing from before signing in is kept
     answer = redirect(_inside(back), 303)
-    answer.set_cookie(
-        cookie_name(place.settings, "sign-in"),
-        fresh,
-        max_age=int(accounts.ABSOLUTE.total_seconds()),
-        secure=place.settings.https,
-        httponly=True,
-        samesite="Lax",
-        path="/",
-    )
+    hand_over(answer, fresh)
     return answer
 
 
