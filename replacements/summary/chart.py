@@ -85,7 +85,13 @@ def filling(packets: int, undecided: int) -> str:
     hatch = ET.SubElement(
         ET.SubElement(svg, "defs"),
         "pattern",
-        {"id": "hatched", "width": "6", "height": "6", "patternUnits": "userSpaceOnUse", "patternTransform": "rotate(45)"},
+        {
+            "id": "hatched",
+            "width": "6",
+            "height": "6",
+            "patternUnits": "userSpaceOnUse",
+            "patternTransform": "rotate(45)",
+        },
     )
     ET.SubElement(hatch, "rect", {"width": "2.5", "height": "6", "fill": "currentColor"})
     whole = max(packets + undecided, 1)

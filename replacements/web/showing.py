@@ -179,32 +179,43 @@ class Link:
     current: bool
 
 
-_MENU = (
-    ("front.page", "Today", None),
-    ("requests.page", "Requests", Permission.SEE_REQUESTS),
-    ("reissued.page", "Reissued", Permission.SEE_REQUESTS),
-    ("mailing.next_one", "Mailing", Permission.SEE_MAILING),
-    ("return_desk.page", "Return desk", Permission.USE_RETURN_DESK),
-    ("week.page", "Week", Permission.SEE_WEEK),
-    ("ledger.page", "Ledger", Permission.SEE_LEDGER),
-    ("rules.page", "Rules", Permission.SEE_RULES),
-    ("texts.page", "Texts", Permission.SEE_TEXTS),
-    ("people.page", "People", Permission.MANAGE_PEOPLE),
-    ("health.page", "Health", Permission.SEE_HEALTH),
-)
+_MENU: dict[str, tuple[tuple[str, str, Permission | None], ...]] = {
+    "Work": (
+        ("front.page", "Today", None),
+        ("requests.page", "Requests", Permission.SEE_REQUESTS),
+        ("mailing.next_one", "Mailing", Permission.SEE_MAILING),
+        ("return_desk.page", "Return desk", Permission.USE_RETURN_DESK),
+    ),
+    "Record": (
+        ("reissued.page", "Reissued", Permission.SEE_REQUESTS),
+        ("week.page", "Week", Permission.SEE_WEEK),
+        ("ledger.page", "Ledger", Permission.SEE_LEDGER),
+    ),
+    "Office": (
+        ("rules.page", "Rules", Permission.SEE_RULES),
+        ("texts.page", "Reply texts", Permission.SEE_TEXTS),
+        ("people.page", "People", Permission.MANAGE_PEOPLE),
+        ("health.page", "Health", Permission.SEE_HEALTH),
+    ),
+}
 
 
-def menu(looker: Here) -> list[Link]:
+def menu(looker: Here) -> dict[str, list[Link]]:
+    """What the person may open, in groups: the day's work, the record of it, the office. No group is empty."""
     if looker.member is None:
-        return []
+        return {}
     at = (request.endpoint or "").split(".")[0]
     at = "requests" if at in ("request", "deciding", "pictures") else at
     at = "return_desk" if at in ("desk_lists", "cures") else at
-    return [
-        Link(endpoint, text, endpoint.split(".")[0] == at)
-        for endpoint, text, permission in _MENU
-        if permission is None or looker.may(permission)
-    ]
+    groups = {
+        group: [
+            Link(endpoint, text, endpoint.split(".")[0] == at)
+            for endpoint, text, permission in links
+            if permission is None or looker.may(permission)
+        ]
+        for group, links in _MENU.items()
+    }
+    return {group: links for group, links in groups.items() if links}
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ NOT_THERE_YET = ("/return-desk/list/", "/return-desk/scans/")  # nothing was sca
 
 GET = {
     "/": STAFF,
+    "/now": STAFF,
     "/my-password": STAFF,
     "/my-sign-ins": STAFF,
     "/people/1/sign-ins": BOSS,
