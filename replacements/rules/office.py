@@ -28,6 +28,7 @@ Date = date  # a field of that name would hide the type
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 ReturnRule = Literal["received", "postmarked"]
 ElectionKind = Literal["primary", "general", "runoff", "special"]
+StaffRole = Literal["clerk", "supervisor", "mail_room", "return_desk", "observer"]
 Evidence = Annotated[str, AfterValidator(shapes.identity_facts)]
 WITNESS = "signature of a witness"
 RETURN_RULE = Said('"received" or "postmarked"', 'return_rule = "postmarked"')
@@ -303,6 +304,19 @@ class Approval(Section):
     ] = ("supervisor",)
 
 
+class People(Section):
+    """`[people]`: which roles must give a second factor at signing in, beside the password. Default: none must, and
+    everybody may. A role that sees voters' data should (NIST SP 800-63B-4, 2.2: AAL2; OWASP ASVS 5.0, 6.3.3)."""
+
+    second_factor: Annotated[
+        tuple[StaffRole, ...],
+        Field(strict=False),
+        Said(
+            "a list of: clerk, supervisor, mail_room, return_desk, observer", 'second_factor = ["supervisor", "clerk"]'
+        ),
+    ] = ()
+
+
 class Wait(Section):
     """How long one kind of question waits for the voter, in days of the calendar from the day it went out; 0: never."""
 
@@ -376,6 +390,7 @@ class Rules(Section):
     mailing: MailingRules = MailingRules()
     transit: Transit = Transit()
     approval: Approval = Approval()
+    people: People = People()
     waiting: Waiting = Waiting()
     return_desk: ReturnDesk = ReturnDesk()
     retention: Retention = Retention()

@@ -6,7 +6,7 @@ Every view says who may open it (`needs`, `for_staff`, `for_everybody`); a view 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, TypeVar, cast
 
@@ -17,6 +17,7 @@ from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.people import sign_ins
+from replacements.people.accounts import has_factor
 from replacements.people.permissions import Permission, may
 from replacements.people.sign_ins import Member
 from replacements.requests.office import InForce, known, next_of, offered
@@ -48,9 +49,10 @@ LARGEST = 2**31 - 1  # what a whole number in the database can hold
 CHOICE = "election"  # the entry of an address that names the election it is about
 # Pages that show one election at a time: their links and forms stay with it.
 OF_ONE_ELECTION = ("cures", "front", "mailing", "reissued", "rules", "week")
-_NOT_OF_ONE = ("static", "style", "door")
+_NOT_OF_ONE = ("static", "style", "door", "second_factor")
 _FOR_EVERYBODY = "everybody"
 _FOR_STAFF = "staff"
+_FOR_HALF = "who is signing in"
 _LAST_LEAF = 1_000_000
 View = TypeVar("View", bound=Callable[..., Any])
 
@@ -148,6 +150,13 @@ def for_staff(view: View) -> View:
     return view
 
 
+def while_signing_in(view: View) -> View:
+    """This view is for everybody who is signed in, and for who has given a password and not the second factor yet.
+    Nothing about any voter may be on it."""
+    view.__dict__["open_to"] = _FOR_HALF
+    return view
+
+
 def for_everybody(view: View) -> View:
     """This view is for everybody, signed in or not. Nothing about any voter may be on it."""
     view.__dict__["open_to"] = _FOR_EVERYBODY
@@ -205,6 +214,12 @@ def hand_over(answer: AnyResponse, fresh: str) -> None:
     )
 
 
+def inside(back: str | None) -> str:
+    """Where to go after signing in: a page of this service, never another site."""
+    safe = back is not None and back.startswith("/") and not back.startswith("//") and back.isprintable()
+    return back if safe and back is not None and "\\" not in back else url_for("front.page")
+
+
 def install(app: Flask) -> None:
     """Put the door in front of every view of the app. Before any page is registered."""
     app.url_map.converters["int"] = Number
@@ -226,6 +241,9 @@ def _at_the_door() -> AnyResponse | None:
         named = request.args.get(CHOICE, "")
         of_object = _election_of(session)
     sign_in = sign_ins.find(place.database, token(), at=at, by_itself=getattr(view, "by_itself", False))
+    if sign_in is not None and not sign_in.outstanding and not sign_in.second:
+        more = _more_than_before(sign_in, open_ or every)
+        sign_in = replace(sign_in, outstanding=more)
     member = sign_in.member if sign_in is not None and not sign_in.outstanding else None
     by_id = {force.election_id: force for force in every}
     # What the address names goes before the election it names: a request, a mailing is of one and no other.
@@ -233,6 +251,10 @@ def _at_the_door() -> AnyResponse | None:
     g.here = Here(member, at, by_id.get(of_object or named) or next_of(open_, at=at), open_, chosen, every, sign_in)
     if view is None or allowed == _FOR_EVERYBODY:
         return None  # an address that is none becomes "not found" further on
+    if sign_in is not None and allowed == _FOR_HALF:
+        return None
+    if sign_in is not None and sign_in.outstanding:
+        return redirect(url_for("second_factor.page"), 303)
     if member is None:
         if request.method not in ("GET", "HEAD", "OPTIONS"):
             flash("You are signed out, so nothing was saved. Sign in and do it again.", "stop")
@@ -244,6 +266,30 @@ def _at_the_door() -> AnyResponse | None:
     if allowed == _FOR_STAFF or (isinstance(allowed, Permission) and may(member.roles, allowed)):
         return None
     abort(403)
+
+
+def wants_second(member: Member, elections: tuple[InForce, ...]) -> bool:
+    """Whether a role of this member must give a second factor, by the rules of any of these elections."""
+    return any(role in force.rules.people.second_factor for force in elections for role in member.roles)
+
+
+def outstanding(member: Member) -> str:
+    """What somebody who gave the right password has to do still: give the second factor, set one up, or nothing."""
+    with office().database.read() as session:
+        if has_factor(session, member.account_id):
+            return sign_ins.CODE
+    looker = here()
+    return sign_ins.SET_UP if wants_second(member, looker.elections or looker.every) else ""
+
+
+def _more_than_before(sign_in: sign_ins.Found, elections: tuple[InForce, ...]) -> str:
+    """What rules that came after somebody signed in ask for; the sign-in does nothing more until it was given."""
+    if not wants_second(sign_in.member, elections):
+        return ""
+    with office().database.read() as session:
+        more = sign_ins.CODE if has_factor(session, sign_in.member.account_id) else sign_ins.SET_UP
+    sign_ins.hold(office().database, sign_in.sign_in_id, more)
+    return more
 
 
 def _election_of(session: Session) -> str | None:

@@ -22,6 +22,7 @@ GET = {
     "/now": STAFF,
     "/my-password": STAFF,
     "/my-sign-ins": STAFF,
+    "/second-factor/": STAFF,
     "/people/1/sign-ins": BOSS,
     "/health": STAFF,
     "/rules/": STAFF,
@@ -94,6 +95,12 @@ POST = {
     "/people/1/roles": BOSS,
     "/people/1/email": BOSS,
     "/people/1/password": BOSS,
+    "/people/1/second-factor/remove": BOSS,
+    "/second-factor/": STAFF,
+    "/second-factor/app": STAFF,
+    "/second-factor/app/prove": STAFF,
+    "/second-factor/codes": STAFF,
+    "/second-factor/1/remove": STAFF,
 }
 FOR_EVERYBODY = {"/sign-in", "/sign-out", "/alive", "/style/bootstrap.css"}
 

@@ -7,8 +7,20 @@ from werkzeug.wrappers import Response
 
 from replacements.people import accounts
 from replacements.people.passwords import SHORTEST, PasswordRefused
+from replacements.people.sign_ins import Member
 from replacements.web.browsers import in_plain_words
-from replacements.web.guard import cookie_name, ends, for_everybody, for_staff, hand_over, here, office, token
+from replacements.web.guard import (
+    cookie_name,
+    ends,
+    for_everybody,
+    for_staff,
+    hand_over,
+    here,
+    inside,
+    office,
+    outstanding,
+    token,
+)
 
 blueprint = Blueprint("door", __name__)
 
@@ -16,12 +28,6 @@ NOT_TOGETHER = (
     "That name and password do not go together. After five wrong tries in a row, each further try has to wait a "
     "little, at most 15 minutes."
 )
-
-
-def _inside(back: str | None) -> str:
-    """Where to go after signing in: a page of this service, never another site."""
-    safe = back is not None and back.startswith("/") and not back.startswith("//") and back.isprintable()
-    return back if safe and back is not None and "\\" not in back else url_for("front.page")
 
 
 @blueprint.get("/sign-in")
@@ -42,13 +48,25 @@ def do_sign_in() -> tuple[str, int] | Response:
     )
     if member is None:
         return render_template("sign_in.html", back=back, wrong=NOT_TOGETHER), 403
-    with place.database.write() as work:
+    return let_in(member, back=back)
+
+
+def let_in(member: Member, *, back: str, second: str = "") -> Response:
+    """Sign somebody in who has proved who they are. `second`: the kind of second factor that was given with it."""
+    more = "" if second else outstanding(member)
+    with office().database.write() as work:
         accounts.end_sign_in(work, token())
         fresh = accounts.start_sign_in(
-            work, member.account_id, at=at, ends=ends(), browser=in_plain_words(request.user_agent.string)
+            work,
+            member.account_id,
+            at=here().at,
+            ends=ends(),
+            browser=in_plain_words(request.user_agent.string),
+            outstanding=more,
+            second=second,
         )
     session.clear()  # nothing from before signing in is kept
-    answer = redirect(_inside(back), 303)
+    answer = redirect(url_for("second_factor.page", back=back or None) if more else inside(back), 303)
     hand_over(answer, fresh)
     return answer
 

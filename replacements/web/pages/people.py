@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
 from replacements.ballots import ledger
-from replacements.people import accounts
+from replacements.people import accounts, second_factor, sign_ins
 from replacements.people.passwords import SHORTEST, PasswordRefused
 from replacements.people.permissions import Permission, Role
 from replacements.store.tables import Account
@@ -22,7 +22,8 @@ blueprint = Blueprint("people", __name__, url_prefix="/people")
 def _page(wrong: str = "") -> str:
     with office().database.read() as session:
         found = session.scalars(select(Account).order_by(Account.active.desc(), Account.name)).all()
-        return render_template("people.html", accounts=found, roles=list(Role), shortest=SHORTEST, wrong=wrong)
+        has = {account.id: second_factor.standing(session, account.id) for account in found}
+        return render_template("people.html", accounts=found, has=has, roles=list(Role), shortest=SHORTEST, wrong=wrong)
 
 
 @blueprint.get("/")
@@ -136,4 +137,25 @@ def email(account_id: int) -> Response:
         "account_address_changed",
         lambda session: accounts.set_email(session, account_id, address),
         "The mail address is changed.",
+    )
+
+
+@blueprint.post("/<int:account_id>/second-factor/remove")
+@needs(Permission.MANAGE_PEOPLE)
+def remove_second_factor(account_id: int) -> Response:
+    """A device is lost: the account sets up another one at its next sign-in where its role must have one. Whoever does
+    this answers for knowing who asks (OWASP ASVS 5.0, 6.4.4, 6.5.6)."""
+    if not request.form.get("known"):
+        flash("Make sure in person who asks, and say so. Nothing was changed.", "stop")
+        return redirect(url_for("people.page"), 303)
+
+    def change(session: Session) -> None:
+        second_factor.remove_all(session, account_id)
+        sign_ins.end_all(session, account_id)
+
+    return _change(
+        account_id,
+        "account_second_factor_removed",
+        change,
+        "The second factor and the recovery codes are taken off, and the account is signed out everywhere.",
     )
