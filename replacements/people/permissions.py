@@ -46,6 +46,7 @@ class Permission(StrEnum):
     SEE_HEALTH = "see_health"
     PAUSE_SENDING = "pause_sending"  # stop every reply from going, and let them go again
     MANAGE_PEOPLE = "manage_people"
+    SEE_LOOKS = "see_looks"  # who looked at whose record
 
 
 _C, _S, _M, _R, _O = Role.CLERK, Role.SUPERVISOR, Role.MAIL_ROOM, Role.RETURN_DESK, Role.OBSERVER
@@ -76,6 +77,7 @@ MAY: Mapping[Permission, frozenset[Role]] = MappingProxyType(
         Permission.SEE_HEALTH: frozenset(Role),
         Permission.PAUSE_SENDING: frozenset({_S}),
         Permission.MANAGE_PEOPLE: frozenset({_S}),
+        Permission.SEE_LOOKS: frozenset({_S}),
     }
 )
 

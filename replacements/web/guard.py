@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as AnyResponse
 
-from replacements.people import sign_ins
+from replacements.people import looks, sign_ins
 from replacements.people.accounts import has_factor
 from replacements.people.permissions import Permission, may
 from replacements.people.sign_ins import Member
@@ -226,6 +226,7 @@ def install(app: Flask) -> None:
     app.before_request(_at_the_door)
     app.before_request(_no_nothing)
     app.after_request(_headers)
+    app.after_request(_on_record)
     app.url_defaults(_stay_with_the_election)
 
 
@@ -320,6 +321,27 @@ def _no_nothing() -> None:
     """No text that is typed holds the character NUL, and PostgreSQL takes none."""
     if any("\0" in text for texts in (request.args, request.form) for text in texts.values()):
         abort(400)
+
+
+def _on_record(response: Response) -> Response:
+    """Keep that somebody who sees names opened a request, a mailing or a packet, before the answer goes out: where that
+    cannot be kept, nothing is shown. Lists show names too and are not looks at a record; a search keeps its own line.
+    """
+    looker, asked = here(), request.view_args or {}
+    named = [what for what in ("request", "mailing", "packet") if f"{what}_id" in asked]
+    if response.status_code != 200 or not named or looker.member is None or not looker.sees_personal:
+        return response
+    what, number = named[0], asked[f"{named[0]}_id"]
+    of_whom = {
+        "request": select(Request.voter_id).where(Request.id == number),
+        "packet": select(Packet.voter_id).where(Packet.id == number),
+    }
+    with office().database.read() as session:
+        voter_id = session.scalar(of_whom[what]) if what in of_whom else None
+    looks.record(
+        office().database, account=looker.name, what=what, about=f"{what} {number}", at=looker.at, voter_id=voter_id
+    )
+    return response
 
 
 def _headers(response: Response) -> Response:
