@@ -21,8 +21,13 @@
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
 | REPLACEMENTS_SIGN_IN_IDLE | minutes without use after which one signs in again, 1 to 60 | `60` |
 | REPLACEMENTS_SIGN_IN_LONGEST | hours after which one signs in again in any case, 1 to 24 | `12` |
+| REPLACEMENTS_OIDC_ISSUER | the issuer of the office's own sign-in service (OpenID Connect): `https://…` | empty: none |
+| REPLACEMENTS_OIDC_CLIENT, REPLACEMENTS_OIDC_SECRET | what this one is to that service, and their secret | empty |
+| REPLACEMENTS_OIDC_CLAIM | the claim that names the account, as entered on the page People | `sub` |
 
-REPLACEMENTS_DATABASE and the passwords may stand in files instead: REPLACEMENTS_DATABASE_FILE names one, and so on.
+REPLACEMENTS_DATABASE, the passwords and REPLACEMENTS_OIDC_SECRET may stand in files instead:
+REPLACEMENTS_DATABASE_FILE names one, and so on. The sign-in service is told `<this service>/sign-in/answer` as the
+address to come back to; that way of signing in, and security keys, need the extra `sign-in` to be installed.
 
 REPLACEMENTS_MAILBOX may name several folders and mailboxes, with spaces between; they share the password, or the
 token. In a folder's name a space is written `%20`, and a slash parts the levels whatever sign the server uses. A shared
@@ -72,6 +77,10 @@ class Settings:
     ledger_key: Path = Path("ledger-key")
     sign_in_idle: int = 60  # minutes
     sign_in_longest: int = 12  # hours
+    oidc_issuer: str = ""
+    oidc_client: str = ""
+    oidc_secret: str = ""
+    oidc_claim: str = "sub"
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None, *, data: Path | None = None) -> Settings:
@@ -99,6 +108,10 @@ class Settings:
             ledger_key=Path(env.get("REPLACEMENTS_LEDGER_KEY") or folder / "ledger-key").resolve(),
             sign_in_idle=_whole(env, "REPLACEMENTS_SIGN_IN_IDLE", 60, most=60, unit="minutes"),
             sign_in_longest=_whole(env, "REPLACEMENTS_SIGN_IN_LONGEST", 12, most=24, unit="hours"),
+            oidc_issuer=env.get("REPLACEMENTS_OIDC_ISSUER", "").strip(),
+            oidc_client=env.get("REPLACEMENTS_OIDC_CLIENT", "").strip(),
+            oidc_secret=_secret(env, "REPLACEMENTS_OIDC_SECRET"),
+            oidc_claim=env.get("REPLACEMENTS_OIDC_CLAIM", "").strip() or "sub",
         )
 
     def weights_in_use(self) -> Path | None:

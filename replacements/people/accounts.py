@@ -33,6 +33,7 @@ __all__ = [
     "has_factor",
     "set_email",
     "set_password",
+    "set_provider_name",
     "set_roles",
     "signed_in",
     "start_sign_in",
@@ -125,6 +126,17 @@ def set_email(session: Session, account_id: int, email: str) -> None:
     """Where the weekly summary goes, for a supervisor; empty for nowhere. Raises AccountTrouble for no address."""
     account = _account(session, account_id)
     account.email = _checked_email(email)
+
+
+def set_provider_name(session: Session, account_id: int, name: str) -> None:
+    """What the office's own sign-in service calls this person; empty: they do not sign in by it. Raises AccountTrouble
+    where another account has that name."""
+    account, shape = _account(session, account_id), name.strip() or None
+    if shape is not None:
+        other = select(Account.name).where(Account.provider_name == shape, Account.id != account_id)
+        if (taken := session.scalar(other)) is not None:
+            raise AccountTrouble(f"The account {taken} has that name at the sign-in service.")
+    account.provider_name = shape
 
 
 def _checked_email(email: str) -> str:

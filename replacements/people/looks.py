@@ -1,6 +1,6 @@
-"""Who looked at whose record: one line for a person, a voter and a quarter of an hour. The table is insert only; numbers
-stand in it, never names (OWASP ASVS 5.0, 16.3.2: access to sensitive data is logged without the data; 16.2.1: who,
-when, what; 16.4.2: it cannot be changed).
+"""Who looked at whose record: one line for a person, a voter and a quarter of an hour. The table is insert only, and
+numbers stand in it, never names (OWASP ASVS 5.0, 16.3.2: access to sensitive data is logged without the data; 16.2.1:
+who, when, what; 16.4.2: it cannot be changed).
 """
 
 from __future__ import annotations

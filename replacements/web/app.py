@@ -9,7 +9,8 @@ from flask import Flask
 from flask_wtf.csrf import CSRFProtect
 
 from replacements.folders import TEMPLATES
-from replacements.settings import Settings
+from replacements.people.openid import is_installed, is_safe
+from replacements.settings import Settings, SettingTrouble
 from replacements.store.database import Database
 from replacements.web import compressing, guard, live, showing, troubles
 from replacements.web.pages import (
@@ -23,6 +24,7 @@ from replacements.web.pages import (
     ledger,
     looks,
     mailing,
+    openid,
     people,
     pictures,
     reissued,
@@ -48,6 +50,7 @@ PAGES = (
     ledger,
     looks,
     mailing,
+    openid,
     people,
     pictures,
     reissued,
@@ -63,8 +66,25 @@ PAGES = (
 )
 
 
+def check_service(settings: Settings) -> None:
+    """Whether the office's sign-in service can be used as it is set."""
+    if not settings.oidc_issuer:
+        return
+    if not is_safe(settings.oidc_issuer):
+        raise SettingTrouble(f"REPLACEMENTS_OIDC_ISSUER is {settings.oidc_issuer!r}; an https address is expected.")
+    if not settings.oidc_client:
+        raise SettingTrouble("REPLACEMENTS_OIDC_ISSUER is set, but REPLACEMENTS_OIDC_CLIENT is not.")
+    if not is_installed():
+        raise SettingTrouble(
+            "REPLACEMENTS_OIDC_ISSUER is set, but what signing in by it needs is not installed. Install the package "
+            "with its extra sign-in: pip install 'replacements[sign-in]'."
+        )
+
+
 def create_app(database: Database, settings: Settings, *, now: Callable[[], datetime]) -> Flask:
-    """The pages over this database. `now` gives aware datetimes."""
+    """The pages over this database. `now` gives aware datetimes. Raises SettingTrouble for a sign-in service that
+    cannot be used."""
+    check_service(settings)
     app = Flask("replacements.web", template_folder=str(TEMPLATES / "pages"), static_folder="static")
     app.config.update(
         SECRET_KEY=settings.secret(),

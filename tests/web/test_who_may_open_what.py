@@ -97,6 +97,7 @@ POST = {
     "/people/1/email": BOSS,
     "/people/1/password": BOSS,
     "/looks/": BOSS,
+    "/people/1/provider-name": BOSS,
     "/people/1/second-factor/remove": BOSS,
     "/second-factor/": STAFF,
     "/second-factor/app": STAFF,
@@ -104,7 +105,7 @@ POST = {
     "/second-factor/codes": STAFF,
     "/second-factor/1/remove": STAFF,
 }
-FOR_EVERYBODY = {"/sign-in", "/sign-out", "/alive", "/style/bootstrap.css"}
+FOR_EVERYBODY = {"/sign-in", "/sign-in/service", "/sign-in/answer", "/sign-out", "/alive", "/style/bootstrap.css"}
 
 
 def test_every_address_is_on_these_lists_and_says_who_may_open_it(site: Site) -> None:

@@ -35,7 +35,11 @@ NOT_TOGETHER = (
 def sign_in() -> str | Response:
     if here().member is not None:
         return redirect(url_for("front.page"))
-    return render_template("sign_in.html", back=request.args.get("back", ""))
+    return sign_in_page(back=request.args.get("back", ""))
+
+
+def sign_in_page(*, back: str = "", wrong: str = "") -> str:
+    return render_template("sign_in.html", back=back, wrong=wrong, service=bool(office().settings.oidc_issuer))
 
 
 @blueprint.post("/sign-in")
@@ -47,7 +51,7 @@ def do_sign_in() -> tuple[str, int] | Response:
         place.database, request.form.get("name", ""), request.form.get("password", ""), at=at
     )
     if member is None:
-        return render_template("sign_in.html", back=back, wrong=NOT_TOGETHER), 403
+        return sign_in_page(back=back, wrong=NOT_TOGETHER), 403
     return let_in(member, back=back)
 
 

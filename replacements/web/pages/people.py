@@ -140,6 +140,18 @@ def email(account_id: int) -> Response:
     )
 
 
+@blueprint.post("/<int:account_id>/provider-name")
+@needs(Permission.MANAGE_PEOPLE)
+def provider_name(account_id: int) -> Response:
+    name = request.form.get("provider_name", "")
+    return _change(
+        account_id,
+        "account_provider_name_changed",
+        lambda session: accounts.set_provider_name(session, account_id, name),
+        "The name at the sign-in service is changed.",
+    )
+
+
 @blueprint.post("/<int:account_id>/second-factor/remove")
 @needs(Permission.MANAGE_PEOPLE)
 def remove_second_factor(account_id: int) -> Response:
