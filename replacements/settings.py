@@ -19,9 +19,9 @@
 | REPLACEMENTS_LEDGER_KEY | key that signs the ledger's head (`replacements ledger key`) | `<data>/ledger-key` |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
-| REPLACEMENTS_SIGN_IN_IDLE | minutes without use after which one signs in again, 1 to 60 | `60` |
+| REPLACEMENTS_SIGN_IN_IDLE | minutes without use, then one signs in again: 1 to 60 | `60` |
 | REPLACEMENTS_SIGN_IN_LONGEST | hours after which one signs in again in any case, 1 to 24 | `12` |
-| REPLACEMENTS_OIDC_ISSUER | the issuer of the office's own sign-in service (OpenID Connect): `https://…` | empty: none |
+| REPLACEMENTS_OIDC_ISSUER | issuer of the office's own sign-in service (OpenID Connect) | empty: none |
 | REPLACEMENTS_OIDC_CLIENT, REPLACEMENTS_OIDC_SECRET | what this one is to that service, and their secret | empty |
 | REPLACEMENTS_OIDC_CLAIM | the claim that names the account, as entered on the page People | `sub` |
 

@@ -28,7 +28,7 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
     "--disable-extensions",
-    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
     "--lang=en-US",
     "--window-size=1280,900",
 )

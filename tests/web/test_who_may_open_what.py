@@ -103,6 +103,9 @@ POST = {
     "/second-factor/app": STAFF,
     "/second-factor/app/prove": STAFF,
     "/second-factor/codes": STAFF,
+    "/second-factor/key": STAFF,
+    "/second-factor/key/give": STAFF,
+    "/second-factor/key/options": STAFF,
     "/second-factor/1/remove": STAFF,
 }
 FOR_EVERYBODY = {"/sign-in", "/sign-in/service", "/sign-in/answer", "/sign-out", "/alive", "/style/bootstrap.css"}

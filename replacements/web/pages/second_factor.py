@@ -6,14 +6,18 @@ factors ask for the password again (7.5.1) and end all other sign-ins (7.4.3).
 
 from __future__ import annotations
 
-from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
+from dataclasses import replace
+
+from flask import Blueprint, abort, flash, g, redirect, render_template, request, url_for
+from flask import Response as FlaskResponse
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
 from replacements.ballots import ledger
-from replacements.people import accounts, second_factor, sign_ins
+from replacements.people import accounts, second_factor, security_keys, sign_ins
 from replacements.people.accounts import AccountTrouble
 from replacements.web.guard import (
+    WITH_SCRIPT,
     ends,
     hand_over,
     here,
@@ -34,6 +38,7 @@ NOT_PROVED = (
     "That is not the code of this key. Check that the clock of the device is right, and type the code it shows now."
 )
 WRONG_PASSWORD = "The password is not right. Nothing was changed."  # noqa: S105
+OURS = "Replacement ballots"
 TOO_LATE = "Setting up took too long, or was begun anew elsewhere. Begin again."
 
 
@@ -49,6 +54,13 @@ def secret() -> bytes:
     return office().settings.secret()
 
 
+def place() -> security_keys.Place:
+    """This site, as a browser sees it."""
+    force = here().in_force
+    name = force.rules.office.name if force else OURS
+    return security_keys.Place(name, f"{'https' if office().settings.https else 'http'}://{request.host}")
+
+
 def wanted() -> bool:
     """Whether a role of whoever is here must have a second factor."""
     return wants_second(found().member, here().elections or here().every)
@@ -60,6 +72,9 @@ def show(wrong: str = "") -> str:
     back = request.values.get("back", "")
     with office().database.read() as session:
         has = second_factor.standing(session, sign_in.member.account_id)
+    with_keys = security_keys.can_be_used(place())
+    if with_keys:
+        g.policy = WITH_SCRIPT
     template = {sign_ins.CODE: "second_factor_code.html", sign_ins.SET_UP: "second_factor_first.html"}
     return render_template(
         template.get(sign_in.outstanding, "second_factor.html"),
@@ -68,6 +83,7 @@ def show(wrong: str = "") -> str:
         wrong=wrong,
         wanted=wanted(),
         member=sign_in.member,
+        with_keys=with_keys,
     )
 
 
@@ -98,8 +114,17 @@ def may_change() -> str:
 
 
 def complete(session: Session, kind: str) -> str:
-    """The sign-in goes on under a new token; returns it."""
+    """The sign-in goes on under a new token; returns it. What is shown next is for who is signed in whole."""
+    g.here = replace(here(), member=found().member)
     return sign_ins.renew(session, token(), at=here().at, ends=ends(), second=kind)
+
+
+@blueprint.after_request
+def script_policy(response: FlaskResponse) -> FlaskResponse:
+    """The pages that can ask a key have a script of ours; no other has."""
+    if "policy" in g:
+        response.headers["Content-Security-Policy"] = g.policy
+    return response
 
 
 @blueprint.get("/")
@@ -142,9 +167,7 @@ def begin_app() -> tuple[str, int] | str:
 
 
 def _show_key(key: str, wrong: str = "") -> str:
-    force = here().in_force
-    issuer = force.rules.office.name if force else "Replacement ballots"
-    address = second_factor.app_of(key).provisioning_uri(name=found().member.name, issuer_name=issuer)
+    address = second_factor.app_of(key).provisioning_uri(name=found().member.name, issuer_name=place().name)
     return render_template(
         "second_factor_app.html",
         key=" ".join(key[i : i + 4] for i in range(0, len(key), 4)),
@@ -192,6 +215,61 @@ def has_one_more(session: Session, kind: str) -> Response:
 def _codes(codes: list[str], done: str) -> Response:
     back = inside(request.form.get("back", ""))
     return Response(render_template("recovery_codes.html", codes=codes, done=done, back=back), mimetype="text/html")
+
+
+@blueprint.post("/key/options")
+@while_signing_in
+def key_options() -> dict[str, object]:
+    """For the page's script: what to ask a key for; or `trouble`, in words."""
+    setting_up = request.form.get("purpose") == security_keys.SET_UP
+    if not security_keys.can_be_used(place()):
+        abort(404)
+    if setting_up and (wrong := may_change()):
+        return {"trouble": wrong}
+    purpose = security_keys.SET_UP if setting_up else security_keys.GIVE
+    with office().database.write() as session:
+        return {"publicKey": security_keys.ask(session, found(), place(), purpose)}
+
+
+@blueprint.post("/key")
+@while_signing_in
+def add_key() -> tuple[str, int] | Response:
+    """A key answered: it counts from now on."""
+    if found().outstanding == sign_ins.CODE:
+        abort(403)
+    try:
+        with office().database.write() as session:
+            security_keys.add(
+                session,
+                found(),
+                place(),
+                request.form.get("answer", ""),
+                label=request.form.get("label", ""),
+                at=here().at,
+            )
+            return has_one_more(session, second_factor.KEY)
+    except security_keys.KeyRefused as refused:
+        return show(str(refused)), 400
+
+
+@blueprint.post("/key/give")
+@while_signing_in
+def give_key() -> tuple[str, int] | Response:
+    """Give what a key signed, at signing in."""
+    if found().outstanding != sign_ins.CODE:
+        return redirect(url_for("second_factor.page"), 303)
+    wrong, fresh = "", ""
+    with office().database.write() as session:
+        try:
+            security_keys.give(session, found(), place(), request.form.get("answer", ""), at=here().at)
+            fresh = complete(session, second_factor.KEY)
+        except security_keys.KeyRefused as refused:  # the try stays booked, and the challenge used up
+            wrong = str(refused)
+    if wrong:
+        return show(wrong), 403
+    answer = redirect(inside(request.form.get("back", "")), 303)
+    hand_over(answer, fresh)
+    return answer
 
 
 @blueprint.post("/codes")
