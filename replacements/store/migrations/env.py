@@ -5,6 +5,11 @@ from alembic import context
 from replacements.store.tables import Base
 
 connection = context.config.attributes["connection"]
-context.configure(connection=connection, target_metadata=Base.metadata, render_as_batch=True)
+context.configure(
+    connection=connection,
+    target_metadata=Base.metadata,
+    render_as_batch=True,
+    transaction_per_migration=context.config.attributes.get("stepwise", False),
+)
 with context.begin_transaction():
     context.run_migrations()

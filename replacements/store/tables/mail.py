@@ -26,7 +26,8 @@ class Message(Base):
     state: Mapped[str] = mapped_column(default="stored", index=True)
     judgement: Mapped[dict[str, Any] | None]  # as in formats: what `rehearse` prints for this message
     error: Mapped[str | None]
-    attempts: Mapped[int] = mapped_column(default=0)
+    attempts: Mapped[int] = mapped_column(default=0)  # readings that were begun and did not end well
+    reading_since: Mapped[datetime | None]  # when the last of them began
 
 
 class RawMail(Base):

@@ -46,6 +46,7 @@ class Request(Base):
     continues: Mapped[int | None] = mapped_column(ForeignKey("requests.id"))  # the request that this one answers
     __table_args__ = (
         UniqueConstraint("message_id", "place", name="one_request_per_person"),
+        Index("requests_of_an_election", "election_id", "state"),
         # one decision per ballot: a second request cannot void what a first one voided
         Index(
             "one_void_per_ballot",
