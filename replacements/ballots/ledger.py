@@ -85,12 +85,12 @@ def append(
     voter_id: str | None = None,
     details: Mapping[str, Any] | None = None,
 ) -> LedgerEntry:
-    """Add one entry to the end of the chain, in the caller's transaction.
+    """Add one entry to the end of the chain, in the caller's transaction; returns it as it was written.
 
     Takes the ledger lock: lock the rows that you need before, so that no two transactions wait for each other.
     """
-    row = _add(session, [Event(event, election_id, by, at, ballot_number, voter_id, details)])[0]
-    return session.scalars(select(LedgerEntry).where(LedgerEntry.seq == row["seq"])).one()
+    (row,) = _add(session, [Event(event, election_id, by, at, ballot_number, voter_id, details)])
+    return LedgerEntry(**row)
 
 
 def append_many(session: Session, events: Iterable[Event]) -> int:

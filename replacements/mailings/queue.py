@@ -30,8 +30,11 @@ def queue_packet(
     voter_id: str,
     ballot_number: str | None,
     contents: Sequence[str],
+    mailing: Mailing | None = None,
 ) -> Packet:
     """Put a packet into the next mailing that is still open. The same ballot is queued once, however often it is asked.
+
+    `mailing`: what `open_mailing` gave in this transaction, where it was asked already.
 
     `contents` in the words of the rules; what is said to be there "if required" is, where the voter's record says so.
     """
@@ -42,7 +45,7 @@ def queue_packet(
         if waiting is not None:
             return waiting
     voter = session.get(VoterRow, voter_id)
-    mailing = open_mailing(session, election_id=election_id, rules=rules, at=at)
+    mailing = mailing or open_mailing(session, election_id=election_id, rules=rules, at=at)
     packet = Packet(
         mailing_id=mailing.id,
         request_id=request_id,

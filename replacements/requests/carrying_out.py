@@ -143,7 +143,8 @@ def _reissue(
         raise Refused("This voter has no live ballot that could be replaced.")
     if ballot is not None and live.number != ballot:
         raise Refused("This voter's ballot was replaced in this very moment. Load the page again.")
-    open_mailing(session, election_id=force.election_id, rules=force.rules, at=at)  # locked before the ledger is
+    # locked before the ledger is
+    mailing = open_mailing(session, election_id=force.election_id, rules=force.rules, at=at)
     try:
         new = life.reissue(
             session,
@@ -160,11 +161,18 @@ def _reissue(
         raise Refused(str(error)) from error
     session.flush()
     request.voided_ballot, request.issued_ballot = live.number, new.number
-    return live.number, new.number, _queue(session, request, force, voter, new.number, at=at)
+    return live.number, new.number, _queue(session, request, force, voter, new.number, at=at, mailing=mailing)
 
 
 def _queue(
-    session: Session, request: Request, force: InForce, voter: Voter, number: str | None, *, at: datetime
+    session: Session,
+    request: Request,
+    force: InForce,
+    voter: Voter,
+    number: str | None,
+    *,
+    at: datetime,
+    mailing: Mailing | None = None,
 ) -> date:
     packet = queue_packet(
         session,
@@ -175,6 +183,7 @@ def _queue(
         voter_id=voter.voter_id,
         ballot_number=number,
         contents=[c for c in force.rules.mailing.contents if number is not None or c != BALLOT],
+        mailing=mailing,
     )
     return session.get_one(Mailing, packet.mailing_id).goes_on
 
@@ -247,6 +256,7 @@ def _reply(
     own_text: str | None,
 ) -> tuple[Reply | None, str]:
     """The reply, now in the outbox; or None, and a sentence where people should know why none goes."""
+    message = session.get_one(Message, request.message_id)
     rendered = words_of_reply(
         session,
         request,
@@ -260,7 +270,6 @@ def _reply(
     )
     if rendered is None:
         return None, ""
-    message = session.get_one(Message, request.message_id)
     if own_text is not None and _changed(own_text, request):
         rendered = _edited(rendered, own_text)
     if action not in TELLS_NEWS and outbox.already_answered(

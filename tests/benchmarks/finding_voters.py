@@ -177,14 +177,14 @@ def main(voters: int = 1_000_000, messages: int = 2000, file: str = "") -> None:
         print(f"{'':22} certain and right {certain[True]}, certain and wrong {certain[False]}")
         del asked[:50]
         _, same_few = timed("  of the first dozen", asked[:FUZZY], ours)
-        _, same_more = timed("  of the first sixty", asked[: FUZZY * 5], ours)
+        _, same_more = timed("  of the first 240", asked[: FUZZY * 20], ours)
         other, share = by_likeness(path, asked[:FUZZY])
         print(f"{'':22} {other / own:.0f} times as long; found right {share:.3f} against {same_few:.3f} of the same")
         with private_postgres() as url:
             if not url:
                 print("PostgreSQL with pg_trgm is not installed here: not compared")
                 return
-            other, share = by_trigrams(url, path, asked[: FUZZY * 5])
+            other, share = by_trigrams(url, path, asked[: FUZZY * 20])
         print(f"{'':22} {other / own:.0f} times as long; found right {share:.3f} against {same_more:.3f} of the same")
 
 
