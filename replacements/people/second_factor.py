@@ -3,8 +3,9 @@
 Six digits from HMAC-SHA-1 every 30 seconds, which is what authenticator apps agree on (RFC 6238, section 4). A code is
 taken for the step it belongs to, and for the one before and after, since clocks differ and people type (RFC 6238,
 5.2 and 6); each only once (RFC 6238, 5.2; OWASP ASVS 5.0, 6.5.1; NIST SP 800-63B-4, 3.1.4): the last step that was
-taken is kept, and none up to it is taken again. Tries share the throttle of the password (`accounts.book_try`), so
-that who knows the password cannot guess codes (NIST SP 800-63B-4, 3.2.2).
+taken is kept, and none up to it is taken again. A code lives 90 seconds by this, where ASVS 6.5.5 has 30: clocks of
+phones are seldom exact, and the throttle keeps three codes as hard to guess as one. Tries share the throttle of the
+password (`accounts.book_try`), so that who knows the password cannot guess codes (NIST SP 800-63B-4, 3.2.2).
 
 The key of an app is kept encrypted (XSalsa20-Poly1305) under a key derived from the installation's secret, the file of
 REPLACEMENTS_SECRET_FILE: a copy of the database alone gives no code. Who replaces that file makes every app's key

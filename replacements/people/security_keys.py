@@ -1,7 +1,7 @@
 """Security keys and passkeys as second factors: Web Authentication (WebAuthn), levels 2 and 3.
 
 A key signs a challenge of ours for this very site, so that a page that only looks like ours gets nothing it could use
-(OWASP ASVS 5.0, 6.3.7). It stands beside the password: that somebody touches it is enough, and what maker it is of is
+(OWASP ASVS 5.0, 6.3.3). It stands beside the password: that somebody touches it is enough, and what maker it is of is
 not asked. A challenge is kept with the sign-in, counts for one purpose and once, and is gone with the sign-in. A key
 whose count does not go up was copied, and is refused (WebAuthn level 2, 7.2, step 21); keys that do not count say 0.
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -164,3 +165,17 @@ def test_who_must_have_a_second_factor_does_not_remove_the_last_one(
         second_factor.remove_one(session, vera, number, wanted=False)
         assert not accounts.has_factor(session, vera)
         assert second_factor.standing(session, vera).codes_left == 0, "recovery codes stand in for a factor"
+
+
+def test_of_two_who_give_the_same_code_at_once_one_gets_in(database: Database) -> None:
+    """On both kinds of database: the account's row is locked while a code is looked at."""
+    with database.write() as session:
+        number = accounts.create(session, name="vera", password=WORDS, roles=["clerk"], at=NOW).account_id
+        made = second_factor.begin_app(session, number, secret=SECRET, at=NOW)
+        earlier = NOW - timedelta(seconds=STEP)
+        assert second_factor.prove_app(session, number, code(made, earlier), secret=SECRET, at=earlier)
+        recovery = second_factor.make_recovery_codes(session, number, at=NOW)[0]
+    for typed, kind in ((code(made, NOW), APP), (recovery, RECOVERY)):
+        with ThreadPoolExecutor(4) as many:
+            taken = list(many.map(lambda typed: give(database, number, typed), [typed] * 4))
+        assert sorted(taken) == ["", "", "", kind]

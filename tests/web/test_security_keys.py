@@ -43,7 +43,7 @@ def key(site: Site) -> SoftwareKey:
 
 
 def test_a_key_is_set_up_and_signs_in(site: Site, key: SoftwareKey) -> None:
-    """OWASP ASVS 5.0, 6.3.7."""
+    """OWASP ASVS 5.0, 6.3.3."""
     client = password_given(site, "clerk")
     assert client.get("/requests/1").headers["Location"] == "/second-factor/"
     assert give(client, key.signed(options(client, "give"))) == 303

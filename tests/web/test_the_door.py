@@ -6,7 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from replacements.store.tables import SignIn
+from replacements.store.database import Database
+from replacements.store.tables import Account, SignIn
 from replacements.web.app import create_app
 from tests.web.invented_office import PASSWORD, Site
 
@@ -110,3 +111,14 @@ def test_changing_ones_password_needs_the_present_one(site: Site) -> None:
     assert client.post("/my-password", data={"present": PASSWORD, "password": fresh, "again": fresh}).status_code == 303
     assert client.get("/").status_code == 200
     assert site.client().post("/sign-in", data={"name": "clerk", "password": fresh}).status_code == 303
+
+
+def test_no_page_makes_the_first_account_and_none_is_there_by_default(sqlite_database: Database, site: Site) -> None:
+    """It is made on the command line (OWASP ASVS 5.0, 6.3.2: no default accounts)."""
+    client = create_app(sqlite_database, site.settings, now=site.clock).test_client()
+    client.application.config["WTF_CSRF_ENABLED"] = False
+    form = {"name": "boss", "password": PASSWORD, "roles": "supervisor"}
+    for address in ("/people/", "/sign-in", "/my-password", "/second-factor/"):
+        assert client.post(address, data=form).status_code in (303, 403)
+    with sqlite_database.read() as session:
+        assert session.query(Account).count() == session.query(SignIn).count() == 0
