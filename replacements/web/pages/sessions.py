@@ -39,7 +39,7 @@ def _own() -> int:
     return member.account_id
 
 
-def _end(account_id: int) -> str:
+def _end(account_id: int, *, on_record: bool) -> str:
     """End what the form names. Returns what is wrong, or "" once it is done."""
     which, looker = request.form.get("which", ""), here()
     this_one = looker.sign_in.sign_in_id if looker.sign_in and account_id == _own() else None
@@ -55,7 +55,7 @@ def _end(account_id: int) -> str:
             sign_ins.end_all(session, account_id, besides=this_one)
         elif not sign_ins.end_one(session, account_id, int(which)):
             return "That sign-in was over already. Nothing was ended."
-        if account_id != _own():
+        if on_record:
             ledger.append(
                 session,
                 event="account_signed_out",
@@ -76,7 +76,7 @@ def mine() -> str:
 @blueprint.post("/my-sign-ins")
 @for_staff
 def end_mine() -> tuple[str, int] | Response:
-    wrong = _end(_own())
+    wrong = _end(_own(), on_record=False)
     if wrong:
         return _page(_own(), wrong), 400
     flash("It is ended. Whoever used it has to sign in again.", "good")
@@ -92,7 +92,7 @@ def of_somebody(account_id: int) -> str:
 @blueprint.post("/people/<int:account_id>/sign-ins")
 @needs(Permission.MANAGE_PEOPLE)
 def end_of_somebody(account_id: int) -> tuple[str, int] | Response:
-    wrong = _end(account_id)
+    wrong = _end(account_id, on_record=True)
     if wrong:
         return _page(account_id, wrong), 400
     flash("It is ended, and that you ended it is on the record.", "good")
