@@ -100,15 +100,9 @@ def reissue(
     )
     session.add(replacement)
     more = dict(details or {})
-    record(
-        session,
-        old,
-        old.state,
-        by,
-        at,
-        {**more, "from": before, "reason": cause, "replaced_by": replacement.number, "style": old_style},
-    )
-    record(session, replacement, "reissued", by, at, {**more, "reason": cause, "replaces": number, "style": new_style})
+    dead = {**more, "from": before, "reason": cause, "replaced_by": replacement.number, "style": old_style}
+    born = {**more, "reason": cause, "replaces": number, "style": new_style}
+    append_many(session, [_event(old, old.state, by, at, dead), _event(replacement, "reissued", by, at, born)])
     return replacement
 
 

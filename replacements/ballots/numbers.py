@@ -14,6 +14,7 @@ from replacements.store.database import lock_ledger
 from replacements.store.tables import Ballot
 
 RUNNING_DIGITS = 6
+_FEW = 10  # numbers looked at before all are
 
 
 def with_check_digit(body: str) -> str:
@@ -51,10 +52,14 @@ def _highest(session: Session, prefix: str, width: int) -> int:
         .where(func.length(Ballot.number) == len(prefix) + width + 1)
         .order_by(Ballot.number.desc())
     )
-    for number in session.scalars(of_this_form.execution_options(yield_per=10)):
-        running = number[len(prefix) : -1]
-        if number.startswith(prefix) and running.isdecimal() and running.isascii():
-            return int(running)
+    for most in (_FEW, None):  # nearly always the first; all of them only where many others have this form
+        numbers = session.scalars(of_this_form.limit(most)).all()
+        for number in numbers:
+            running = number[len(prefix) : -1]
+            if number.startswith(prefix) and running.isdecimal() and running.isascii():
+                return int(running)
+        if len(numbers) < _FEW:
+            break
     return 0
 
 
