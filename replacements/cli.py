@@ -20,6 +20,7 @@ from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out
 from replacements.commands.elections import ELECTION, election_of
+from replacements.commands.keys import keys_group
 from replacements.commands.ledger import ledger_group
 from replacements.commands.reading import reading
 from replacements.commands.replies import replies_group
@@ -81,6 +82,7 @@ def main(ctx: click.Context, data: Path | None) -> None:
             raise Trouble(str(trouble)) from trouble
 
 
+main.add_command(keys_group)
 main.add_command(ledger_group)
 main.add_command(reading)
 main.add_command(replies_group)

@@ -10,6 +10,7 @@ from replacements.reading import learned
 from replacements.reading.reader import warm
 from replacements.roll import parameters
 from replacements.settings import Settings
+from replacements.store.sealing import SealTrouble, read_keys
 from worker.schedule import EVERY
 
 QUEUES = {"fetch_mail": "intake", "read_message": "reading", "send_replies": "replies"}
@@ -20,7 +21,8 @@ try:  # before Celery makes its processes, which then share them
     learned.use(_settings.weights_in_use())
     parameters.use(_settings.roll_weights_in_use())
     warm()
-except (learned.WeightsRefused, parameters.WeightsTrouble) as refused:  # other weights than are set are worse than none
+    read_keys(_settings.mail_keys)
+except (learned.WeightsRefused, parameters.WeightsTrouble, SealTrouble) as refused:  # worse than none: other weights
     raise SystemExit(f"The worker does not start. {refused}") from refused
 if _settings.weights is not None and _settings.weights_in_use() is None:
     structlog.get_logger().warning("weights not there yet: reading by the package's own", file=str(_settings.weights))

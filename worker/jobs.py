@@ -17,8 +17,11 @@ from replacements.replies.outbox import SendReport, send_due
 from replacements.replies.sent_folder import SentTrouble
 from replacements.replies.transport import TransportSetting, open_transport
 from replacements.requests import dispatch, intake, office, waiting, weekly
+from replacements.requests.intake import place_of
 from replacements.settings import Settings
+from replacements.store import sealed_mail
 from replacements.store.database import Database
+from replacements.store.sealing import SealTrouble, read_keys
 from replacements.store.tables import Condition
 from worker import books
 from worker.mailbox.opening import addresses, open_source
@@ -42,6 +45,13 @@ class Work:
     now: Callable[[], datetime] = field(default=utc_now)
 
 
+def work_of(settings: Settings) -> Work:
+    """What the jobs of this installation need. Raises SealTrouble where a key of its stored mail is missing."""
+    database = Database(settings.database, read_keys(settings.mail_keys))
+    sealed_mail.check(database)
+    return Work(database, settings)
+
+
 def note(work: Work, name: str, *, ok: bool, text: str) -> None:
     """Keep how a standing job is doing, for the health page. `text` holds no personal data."""
     with work.database.write() as session:
@@ -54,8 +64,9 @@ def attempt(work: Work, name: str, step: Callable[[Work], object]) -> None:
     try:
         step(work)
     except Exception as error:
-        log.error("job failed", job=name, error=type(error).__name__)
-        note(work, name, ok=False, text=f"The job stopped: {type(error).__name__}. It is tried again.")
+        log.error("job failed", job=name, error=type(error).__name__, at=place_of(error))
+        why = str(error) if isinstance(error, SealTrouble) else f"The job stopped: {type(error).__name__}."
+        note(work, name, ok=False, text=f"{why} It is tried again.")
         return
     with work.database.read() as session:
         said = session.get(Condition, name)

@@ -9,7 +9,6 @@ import structlog
 from celery.signals import worker_ready, worker_shutting_down
 
 from replacements.settings import Settings
-from replacements.store.database import Database
 from worker import jobs
 from worker.app import app
 from worker.jobs import Work
@@ -29,8 +28,7 @@ def work() -> Work:
     """This process's database and settings, opened on first use (after Celery has forked its workers)."""
     global _work
     if _work is None:
-        settings = Settings.from_environment()
-        _work = Work(Database(settings.database), settings)
+        _work = jobs.work_of(Settings.from_environment())
     return _work
 
 
@@ -66,8 +64,7 @@ def watch_mailboxes(sender: Any = None, **_: Any) -> None:
     global _watch
     if sender is None or "intake" not in sender.app.amqp.queues.consume_from:
         return
-    settings = Settings.from_environment()
-    here = Work(Database(settings.database), settings)
+    here = jobs.work_of(Settings.from_environment())
     _watch = Watch(here, lambda: fetch_mail.apply_async(expires=HANDED_OUT_SECONDS))
     _watch.start()
 

@@ -11,8 +11,10 @@ from rich.console import Console
 
 from replacements.roll import index
 from replacements.settings import Settings
+from replacements.store import sealed_mail
 from replacements.store.database import Database
 from replacements.store.migrate import migrate
+from replacements.store.sealing import read_keys
 
 FILE = click.Path(path_type=Path)
 out = Console()
@@ -41,9 +43,13 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def open_database(settings: Settings) -> Database:
+def open_database(settings: Settings, *, check_keys: bool = True) -> Database:
+    """The office's database at the present schema, with the keys of its stored mail. Raises DatabaseTrouble, and
+    SealTrouble where a key is missing (not where `check_keys` is off)."""
     settings.data.mkdir(parents=True, exist_ok=True)
-    database = Database(settings.database)
+    database = Database(settings.database, read_keys(settings.mail_keys))
     migrate(database)
+    if check_keys:
+        sealed_mail.check(database)
     index.make_ready(database)
     return database

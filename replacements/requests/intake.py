@@ -7,12 +7,14 @@ run twice or in two processes: the second finds the message read.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.parser import BytesHeaderParser
+from pathlib import Path
 
 import structlog
 from sqlalchemy import select, update
@@ -33,6 +35,7 @@ from replacements.requests.records import StoredBallots
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
+from replacements.store.sealing import SealTrouble
 from replacements.store.tables import Message, RawMail, Request, Sighting
 
 log = structlog.get_logger()
@@ -43,6 +46,8 @@ SAYS = re.compile(
     re.IGNORECASE,
 )
 MOST_ATTEMPTS = 3  # a message that cannot be judged so many times goes to a person
+LONGEST_READING = timedelta(minutes=1)  # after which a reading that was begun is taken for one that was broken off
+BROKEN_OFF = "the reading was broken off each time: the process ended, or ran out of time or memory."
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,24 +134,64 @@ def read_one(database: Database, message_id: int, *, now: datetime) -> bool:
     """Judge one kept message and put its requests before the clerks. Returns whether it is read (now or before).
 
     What cannot be read becomes a request for a person, the raw message kept. An error of the program itself is tried
-    again, MOST_ATTEMPTS times, and then goes to a person too.
+    again, MOST_ATTEMPTS times, and then goes to a person too: so does a message at which the process itself ends, since
+    each reading is counted before it begins. Raises SealTrouble, which is no fault of the message.
     """
+    if not _begin(database, message_id, now):
+        return False
     try:
         return _read_one(database, message_id, now=now)
+    except SealTrouble:
+        _count_not(database, message_id)
+        raise
     except Exception as error:
-        where = traceback.extract_tb(error.__traceback__)[-1]
-        told = f"{type(error).__name__} in {where.name}, line {where.lineno}"  # no message text: it may hold a name
+        told = f"{type(error).__name__} {place_of(error)}"  # no message text: it may hold a name
         log.error("message not judged", message=message_id, error=told)
         with database.write() as session:
             message = session.get(Message, message_id)
             if message is not None and message.state == "stored":
-                message.attempts += 1
                 message.error = told
-                force = office.in_force(session, at=now)
-                if message.attempts >= MOST_ATTEMPTS and force is not None:
-                    message.state = "failed"
-                    session.add(unreadable_request(message, force.election_id, told, message.arrived_at))
+                if message.attempts >= MOST_ATTEMPTS:
+                    _set_aside(session, message, told, now)
         return False
+
+
+def place_of(error: BaseException) -> str:
+    """Where an error came up, without a word of its own text: the last steps in this program, the innermost last."""
+    steps = traceback.extract_tb(error.__traceback__)
+    ours = [step for step in steps if f"{os.sep}replacements{os.sep}" in step.filename] or steps
+    return "in " + ", ".join(f"{Path(step.filename).stem}.{step.name}, line {step.lineno}" for step in ours[-3:])
+
+
+def _begin(database: Database, message_id: int, now: datetime) -> bool:
+    """Count a reading that begins. False where it is not to begin: the message is set aside, or there is none; or it
+    was begun so often that the last reading must have had its time before it is said to have been broken off."""
+    with database.write() as session:
+        message = session.scalars(select(Message).where(Message.id == message_id).with_for_update()).first()
+        if message is None or office.in_force(session, at=now) is None:
+            return False
+        if message.state != "stored":
+            return True
+        if message.attempts >= MOST_ATTEMPTS:
+            if message.reading_since is None or now - message.reading_since >= LONGEST_READING:
+                log.error("message set aside", message=message_id, attempts=message.attempts)
+                _set_aside(session, message, message.error or BROKEN_OFF, now)
+            return False
+        message.attempts += 1
+        message.reading_since = now
+        return True
+
+
+def _count_not(database: Database, message_id: int) -> None:
+    with database.write() as session:
+        session.execute(update(Message).where(Message.id == message_id).values(attempts=Message.attempts - 1))
+
+
+def _set_aside(session: Session, message: Message, why: str, now: datetime) -> None:
+    force = office.in_force(session, at=now)
+    if force is not None:
+        message.state, message.error = "failed", why
+        session.add(unreadable_request(message, force.election_id, why, message.arrived_at))
 
 
 def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:

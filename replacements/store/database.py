@@ -14,6 +14,8 @@ from typing import Any
 from sqlalchemy import Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session, sessionmaker
 
+from replacements.store.sealing import NO_KEYS, Keys, give
+
 SQLITE_WAIT_SECONDS = 60
 LEDGER_LOCK = 70_130  # any number; the key of PostgreSQL's advisory lock around the end of the ledger
 
@@ -29,9 +31,9 @@ def database_url(text_or_path: str) -> str:
 
 
 class Database:
-    """The database as every other room sees it."""
+    """The database as every other room sees it. `keys`: what its stored mail is sealed with."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, keys: Keys = NO_KEYS) -> None:
         self.url = database_url(url)
         self.is_sqlite = self.url.startswith("sqlite")
         options: dict[str, Any] = {"connect_args": {"timeout": SQLITE_WAIT_SECONDS}} if self.is_sqlite else {}
@@ -41,6 +43,7 @@ class Database:
             hide_parameters=True,  # an error's text may end in a log; the values were names and letters
             **options,
         )
+        give(self.engine.dialect, keys)
         if self.is_sqlite:
             _prepare_sqlite(self.engine)
         self._sessions = sessionmaker(self.engine, expire_on_commit=False)

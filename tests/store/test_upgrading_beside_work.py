@@ -43,7 +43,8 @@ def old_office(postgres_server: PostgresServer) -> Iterator[Database]:
 
 _MESSAGES = (
     "INSERT INTO messages (id, fingerprint, message_id, sender, sender_name, subject, arrived_at, stored_at, state,"
-    " attempts) SELECT n, 'f' || n, '', '', '', '', now(), now(), 'read', 0 FROM generate_series(CAST(:first AS int), CAST(:last AS int)) n"
+    " attempts) SELECT n, 'f' || n, '', '', '', '', now(), now(), 'read', 0"
+    " FROM generate_series(CAST(:first AS int), CAST(:last AS int)) n"
 )
 _REQUESTS = (
     "INSERT INTO requests (id, election_id, message_id, place, person, kinds, proposal, reasons, two_people, judged,"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, LargeBinary, UniqueConstraint
+from sqlalchemy import ForeignKey, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
+from replacements.store.sealing import Sealed
 from replacements.store.tables.base import Base
 
 
@@ -26,16 +27,16 @@ class Message(Base):
     state: Mapped[str] = mapped_column(default="stored", index=True)
     judgement: Mapped[dict[str, Any] | None]  # as in formats: what `rehearse` prints for this message
     error: Mapped[str | None]
-    attempts: Mapped[int] = mapped_column(default=0)  # readings that were begun and did not end well
+    attempts: Mapped[int] = mapped_column(default=0)  # readings that were begun
     reading_since: Mapped[datetime | None]  # when the last of them began
 
 
 class RawMail(Base):
-    """The bytes of a message as they came. Stored before the mailbox is told anything."""
+    """The bytes of a message as they came, sealed where the office has keys. Stored before the mailbox is told."""
 
     __tablename__ = "raw_mail"
     message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), primary_key=True)
-    raw: Mapped[bytes] = mapped_column(LargeBinary)
+    raw: Mapped[bytes] = mapped_column(Sealed)
 
 
 class Sighting(Base):
