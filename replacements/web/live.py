@@ -13,11 +13,15 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from threading import BoundedSemaphore
+from typing import TYPE_CHECKING
 
-from flask import Flask, Response, current_app, g, request, stream_with_context
+from flask import Flask, Response, current_app, g, request
 
 from replacements.people.accounts import signed_in
-from replacements.web.guard import here, office, token
+from replacements.web.guard import Here, here, office, token
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import WSGIEnvironment
 
 MOST_OPEN = 3  # streams at a time; the server of `serve` has eight threads
 LONGEST = 150.0  # seconds that a stream stays open
@@ -32,21 +36,24 @@ def install(app: Flask) -> None:
 
 def stream(look: Callable[[], dict[str, str]]) -> Response:
     """What `look` gives, now and whenever it has changed. It is called anew for each look, on the moment's clock."""
-    answer = Response(stream_with_context(_events(look)), mimetype="text/event-stream")
+    app = current_app._get_current_object()  # type: ignore[attr-defined]
+    answer = Response(_events(app, request.environ, here(), look), mimetype="text/event-stream")
     answer.headers["X-Accel-Buffering"] = "no"  # a proxy in front that gathers answers would hold it back
     return answer
 
 
-def _events(look: Callable[[], dict[str, str]]) -> Iterator[str]:
-    places: BoundedSemaphore = current_app.extensions["live"]
+def _events(app: Flask, asked: WSGIEnvironment, looker: Here, look: Callable[[], dict[str, str]]) -> Iterator[str]:
+    places: BoundedSemaphore = app.extensions["live"]
     stays = places.acquire(blocking=False)
     try:
         yield f"retry: {BACK_SOON if stays else BACK_LATER}\n\n"
-        end, seen = time.monotonic() + LONGEST, request.headers.get("Last-Event-ID", "")
+        end, seen = time.monotonic() + LONGEST, str(asked.get("HTTP_LAST_EVENT_ID", ""))
         while True:
-            if not _still_here():
-                return
-            said = json.dumps(look())
+            # A request's surroundings for each look alone: nothing is held while the stream waits.
+            with app.request_context(asked):
+                if not _still_here(looker):
+                    return
+                said = json.dumps(look())
             mark = hashlib.sha256(said.encode()).hexdigest()[:16]
             # A comment where nothing has changed: it is by writing that a server learns that nobody listens any more.
             yield f"id: {mark}\ndata: {said}\n\n" if mark != seen else ": the same\n\n"
@@ -59,11 +66,11 @@ def _events(look: Callable[[], dict[str, str]]) -> Iterator[str]:
             places.release()
 
 
-def _still_here() -> bool:
+def _still_here(looker: Here) -> bool:
     """Set the moment anew. False once the person is signed out or has other roles: the page must be asked anew."""
     at = office().now()
     member = signed_in(office().database, token(), at=at, by_itself=True)
-    if member is None or member.roles != here().roles:
+    if member is None or member.roles != looker.roles:
         return False
-    g.here = replace(here(), at=at, member=member)
+    g.here = replace(looker, at=at, member=member)
     return True
