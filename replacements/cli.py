@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
 from dataclasses import astuple
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,8 +17,9 @@ from replacements.ballots import handover
 from replacements.ballots.heads import HeadTrouble
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
-from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out
+from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out, tell_refused
 from replacements.commands.elections import ELECTION, election_of
+from replacements.commands.history import history_group
 from replacements.commands.keys import keys_group
 from replacements.commands.ledger import ledger_group
 from replacements.commands.reading import reading
@@ -37,7 +37,7 @@ from replacements.roll import parameters as roll_figures
 from replacements.roll.importing import RollReport, import_file
 from replacements.rules.office import RulesError
 from replacements.settings import Settings, SettingTrouble
-from replacements.store.csv_files import FileTrouble, Refused, lines_in
+from replacements.store.csv_files import FileTrouble, lines_in
 from replacements.store.migrate import DatabaseTrouble
 
 EXPECTED = (
@@ -82,6 +82,7 @@ def main(ctx: click.Context, data: Path | None) -> None:
             raise Trouble(str(trouble)) from trouble
 
 
+main.add_command(history_group)
 main.add_command(keys_group)
 main.add_command(ledger_group)
 main.add_command(reading)
@@ -188,17 +189,6 @@ def rehearse_command(
             target.close()
 
 
-def _refused(refused: Sequence[Refused], taken: bool) -> None:
-    """The table of what was not taken, and exit status 2 where a strict import refused the whole file."""
-    if refused:
-        table = Table("line", "reason", title=f"{len(refused)} lines were not taken")
-        for line in refused:
-            table.add_row(str(line.line), line.reason)
-        out.print(table)
-    if not taken:
-        raise Trouble("Nothing was imported: with --strict one bad line refuses the whole file.")
-
-
 @main.group()
 def roll() -> None:
     """The roll of voters."""
@@ -230,7 +220,7 @@ def roll_import(settings: Settings, file: Path, strict: bool) -> None:
         f"{report.added} voters added, {report.changed} changed, {report.unchanged} unchanged, "
         f"{len(report.left_out)} no longer in the file (kept, marked inactive and no longer found by messages)."
     )
-    _refused(report.refused, report.taken)
+    tell_refused(report.refused, report.taken)
 
 
 @main.group()
@@ -265,7 +255,7 @@ def ballots_import(settings: Settings, file: Path, strict: bool, election: str |
     )
     for disagreement in report.disagreements:
         click.echo(f"Disagreement, ballot {disagreement.number}: {disagreement.text}")
-    _refused(report.refused, report.taken)
+    tell_refused(report.refused, report.taken)
 
 
 @main.command()

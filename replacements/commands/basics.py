@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 from rich.console import Console
+from rich.table import Table
 
 from replacements.roll import index
 from replacements.settings import Settings
 from replacements.store import sealed_mail
+from replacements.store.csv_files import Refused
 from replacements.store.database import Database
 from replacements.store.migrate import migrate
 from replacements.store.sealing import read_keys
@@ -53,3 +56,14 @@ def open_database(settings: Settings, *, check_keys: bool = True) -> Database:
         sealed_mail.check(database)
     index.make_ready(database)
     return database
+
+
+def tell_refused(refused: Sequence[Refused], taken: bool) -> None:
+    """The table of what was not taken, and exit status 2 where a strict import refused the whole file."""
+    if refused:
+        table = Table("line", "reason", title=f"{len(refused)} lines were not taken")
+        for line in refused:
+            table.add_row(str(line.line), line.reason)
+        out.print(table)
+    if not taken:
+        raise Trouble("Nothing was imported: with --strict one bad line refuses the whole file.")

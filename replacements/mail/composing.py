@@ -22,6 +22,15 @@ _MAX_REFERENCES = 30
 
 
 @dataclass(frozen=True, slots=True)
+class Attached:
+    """A file that goes with a message. `content_type` as in `application/pdf`."""
+
+    name: str
+    content_type: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class Outgoing:
     """One message to be sent. `message_id`, `in_reply_to` and each of `references` with angle brackets; `date` aware;
     `language` as in BCP 47; `in_reply_to` empty where nothing is answered."""
@@ -37,6 +46,7 @@ class Outgoing:
     date: datetime
     in_reply_to: str = ""
     references: tuple[str, ...] = ()
+    attached: tuple[Attached, ...] = ()
 
 
 def compose(outgoing: Outgoing) -> bytes:
@@ -68,7 +78,13 @@ def compose(outgoing: Outgoing) -> bytes:
     message.set_content(text, subtype="plain", charset="utf-8", cte=_encoding(text))
     message.add_alternative(html, subtype="html", charset="utf-8", cte=_encoding(html))
     message["Content-Language"] = outgoing.language
-    message.set_boundary(f"=_{hashlib.sha256(outgoing.message_id.encode()).hexdigest()[:40]}")
+    boundary = f"=_{hashlib.sha256(outgoing.message_id.encode()).hexdigest()[:40]}"
+    message.set_boundary(boundary)
+    for file in outgoing.attached:
+        main, _, sub = file.content_type.partition("/")
+        message.add_attachment(file.content, maintype=main, subtype=sub, filename=_one_line(file.name))
+    if outgoing.attached:  # the texts are a part of it now, and keep the boundary that they have
+        message.set_boundary(f"{boundary}-files")
     return message.as_bytes()
 
 

@@ -22,7 +22,7 @@ from sqlalchemy.engine import CursorResult
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from replacements.mail.composing import Outgoing, compose, reply_message_id
+from replacements.mail.composing import Attached, Outgoing, compose, reply_message_id
 from replacements.replies.limits import Limit, may_go
 from replacements.replies.pausing import paused
 from replacements.replies.sent_folder import SentFolder, SentTrouble
@@ -36,7 +36,7 @@ from replacements.replies.transport import (
     UncertainTrouble,
 )
 from replacements.store.database import Database
-from replacements.store.tables import Reply
+from replacements.store.tables import Reply, ReplyAttachment
 
 CLAIM = timedelta(minutes=10)
 MOST_TRIES = 12
@@ -98,6 +98,7 @@ def queue(
     seed: str,
     at: datetime,
     held: bool = False,
+    attached: Sequence[Attached] = (),
 ) -> Reply:
     """Put a reply into the outbox, as part of the caller's transaction. `held`: it waits for `release`.
 
@@ -130,6 +131,11 @@ def queue(
     try:
         with session.begin_nested():
             session.add(reply)
+            session.flush()
+            session.add_all(
+                ReplyAttachment(reply_id=reply.id, name=file.name, content_type=file.content_type, content=file.content)
+                for file in attached
+            )
     except IntegrityError:  # queued by somebody else in this moment
         return session.scalars(select(Reply).where(Reply.message_id == message_id)).one()
     return reply
@@ -199,7 +205,7 @@ def send_due(
         if claim is None:
             break
         try:
-            raw = _composed(_outgoing(claim, sender_name, sender_address, at))
+            raw = _composed(_outgoing(database, claim, sender_name, sender_address, at))
             if not (claim.uncertain and _went_before(sent_folder, claim)):
                 transport.send(raw, to=claim.to, sender=sender_address, message_id=claim.message_id)
         except ServerTrouble as error:
@@ -277,7 +283,7 @@ def _file_what_waits(
         ]
     for reply, sent_at in waiting:
         at = sent_at or now
-        raw = _composed(_outgoing(reply, sender_name, sender_address, at))
+        raw = _composed(_outgoing(database, reply, sender_name, sender_address, at))
         if why := _file(database, folder, reply.id, reply.message_id, raw, at):
             return why
     return ""
@@ -372,7 +378,10 @@ def _composed(outgoing: Outgoing) -> bytes:
         raise PermanentTrouble(f"No mail can be made of this reply. {error}") from error
 
 
-def _outgoing(claim: _Claim, sender_name: str, sender_address: str, at: datetime) -> Outgoing:
+def _outgoing(database: Database, claim: _Claim, sender_name: str, sender_address: str, at: datetime) -> Outgoing:
+    files = select(ReplyAttachment).where(ReplyAttachment.reply_id == claim.id).order_by(ReplyAttachment.id)
+    with database.read() as session:
+        attached = tuple(Attached(file.name, file.content_type, file.content) for file in session.scalars(files))
     in_reply_to = _ID.findall(claim.in_reply_to)
     return Outgoing(
         message_id=claim.message_id,
@@ -386,6 +395,7 @@ def _outgoing(claim: _Claim, sender_name: str, sender_address: str, at: datetime
         date=at,
         in_reply_to=in_reply_to[0] if in_reply_to else "",
         references=tuple(_ID.findall(claim.references)),
+        attached=attached,
     )
 
 

@@ -7,26 +7,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
+from replacements.summary.drawing import HEIGHT, LEFT, RIGHT, WIDTH, canvas, height_of, label, line, short
 from replacements.summary.figures import Week
 from replacements.summary.fortnight import OneDay
-
-WIDTH, HEIGHT = 560, 200
-LEFT, RIGHT, TOP, BOTTOM = 40, 10, 22, 28
 
 
 def requests_per_day(week: Week) -> str:
     """Bars: how many requests came in on each day of the week."""
     said = ", ".join(f"{day.day:%A} {day.requests}" for day in week.days)
-    svg = _svg("requests-per-day", "Requests per day", f"Requests that came in, day by day: {said}.")
+    svg = canvas("requests-per-day", "Requests per day", f"Requests that came in, day by day: {said}.")
     most = max([day.requests for day in week.days] + [1])
     step = (WIDTH - LEFT - RIGHT) / len(week.days)
-    _line(svg, LEFT, _y(0, most), WIDTH - RIGHT, _y(0, most))
+    line(svg, LEFT, height_of(0, most), WIDTH - RIGHT, height_of(0, most))
     for place, day in enumerate(week.days):
-        x, top = LEFT + place * step, _y(day.requests, most)
-        bar = {"x": x + step * 0.2, "y": top, "width": step * 0.6, "height": _y(0, most) - top}
-        ET.SubElement(svg, "rect", {name: _n(value) for name, value in bar.items()} | {"fill": "currentColor"})
-        _text(svg, x + step / 2, top - 5, str(day.requests))
-        _text(svg, x + step / 2, HEIGHT - 9, f"{day.day:%a}")
+        x, top = LEFT + place * step, height_of(day.requests, most)
+        bar = {"x": x + step * 0.2, "y": top, "width": step * 0.6, "height": height_of(0, most) - top}
+        ET.SubElement(svg, "rect", {name: short(value) for name, value in bar.items()} | {"fill": "currentColor"})
+        label(svg, x + step / 2, top - 5, str(day.requests))
+        label(svg, x + step / 2, HEIGHT - 9, f"{day.day:%a}")
     return ET.tostring(svg, encoding="unicode")
 
 
@@ -35,45 +33,45 @@ def reissue_rate(week: Week) -> str:
     known = [(place, day.day, day.rate) for place, day in enumerate(week.days) if day.rate is not None]
     words = [f"{day:%A} {rate.value:.2f}" + (" (outside the limits)" if rate.outside else "") for _, day, rate in known]
     said = f"Day by day: {', '.join(words)}." if known else "No ballot was out in this week."
-    svg = _svg("reissue-rate", "Reissues per thousand ballots out", said)
+    svg = canvas("reissue-rate", "Reissues per thousand ballots out", said)
     most = max([max(rate.upper, rate.value) for _, _, rate in known], default=1.0) or 1.0
     step = (WIDTH - LEFT - RIGHT) / len(week.days)
-    _line(svg, LEFT, _y(0, most), WIDTH - RIGHT, _y(0, most))
+    line(svg, LEFT, height_of(0, most), WIDTH - RIGHT, height_of(0, most))
     if known and week.mean_rate is not None:
-        _line(svg, LEFT, _y(week.mean_rate, most), WIDTH - RIGHT, _y(week.mean_rate, most), dashes="2 4")
+        line(svg, LEFT, height_of(week.mean_rate, most), WIDTH - RIGHT, height_of(week.mean_rate, most), dashes="2 4")
     for place, _, rate in known:
         left, middle = LEFT + place * step, LEFT + (place + 0.5) * step
         for limit in (rate.lower, rate.upper):
-            _line(svg, left, _y(limit, most), left + step, _y(limit, most), dashes="6 3")
-        dot = {"cx": _n(middle), "cy": _n(_y(rate.value, most)), "r": "6" if rate.outside else "4"}
+            line(svg, left, height_of(limit, most), left + step, height_of(limit, most), dashes="6 3")
+        dot = {"cx": short(middle), "cy": short(height_of(rate.value, most)), "r": "6" if rate.outside else "4"}
         fill = "none" if rate.outside else "currentColor"
         ET.SubElement(svg, "circle", dot | {"fill": fill, "stroke": "currentColor"})
-        _text(svg, middle, _y(rate.value, most) - 9, f"{rate.value:.2f}" + (" !" if rate.outside else ""))
+        label(svg, middle, height_of(rate.value, most) - 9, f"{rate.value:.2f}" + (" !" if rate.outside else ""))
     for place, day in enumerate(week.days):
-        _text(svg, LEFT + (place + 0.5) * step, HEIGHT - 9, f"{day.day:%a}")
+        label(svg, LEFT + (place + 0.5) * step, HEIGHT - 9, f"{day.day:%a}")
     return ET.tostring(svg, encoding="unicode")
 
 
 def two_weeks(days: Sequence[OneDay]) -> str:
     """Bars: the requests that came in on each day; over them a line with squares: those that were decided."""
     said = "; ".join(f"{one.day:%A, %B} {one.day.day}: {one.came} came in, {one.decided} decided" for one in days)
-    svg = _svg("two-weeks", "Requests of the last two weeks", f"Day by day: {said}.")
+    svg = canvas("two-weeks", "Requests of the last two weeks", f"Day by day: {said}.")
     most = max([*(one.came for one in days), *(one.decided for one in days), 1])
     step = (WIDTH - LEFT - RIGHT) / len(days)
-    _line(svg, LEFT, _y(0, most), WIDTH - RIGHT, _y(0, most))
+    line(svg, LEFT, height_of(0, most), WIDTH - RIGHT, height_of(0, most))
     points = []
     for place, one in enumerate(days):
-        x, middle, top = LEFT + place * step, LEFT + (place + 0.5) * step, _y(one.came, most)
-        bar = {"x": x + step * 0.18, "y": top, "width": step * 0.64, "height": _y(0, most) - top}
-        ET.SubElement(svg, "rect", {name: _n(value) for name, value in bar.items()} | {"class": "came"})
+        x, middle, top = LEFT + place * step, LEFT + (place + 0.5) * step, height_of(one.came, most)
+        bar = {"x": x + step * 0.18, "y": top, "width": step * 0.64, "height": height_of(0, most) - top}
+        ET.SubElement(svg, "rect", {name: short(value) for name, value in bar.items()} | {"class": "came"})
         if one.came:
-            _text(svg, middle, top - 5, str(one.came))
-        _text(svg, middle, HEIGHT - 9, f"{one.day:%a}"[:2] + f" {one.day.day}", size=11)
-        points.append((middle, _y(one.decided, most)))
-    way = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
+            label(svg, middle, top - 5, str(one.came))
+        label(svg, middle, HEIGHT - 9, f"{one.day:%a}"[:2] + f" {one.day.day}", size=11)
+        points.append((middle, height_of(one.decided, most)))
+    way = " ".join(f"{short(x)},{short(y)}" for x, y in points)
     ET.SubElement(svg, "polyline", {"points": way, "fill": "none", "class": "decided"})
     for x, y in points:
-        square = {"x": _n(x - 3.5), "y": _n(y - 3.5), "width": "7", "height": "7", "class": "decided"}
+        square = {"x": short(x - 3.5), "y": short(y - 3.5), "width": "7", "height": "7", "class": "decided"}
         ET.SubElement(svg, "rect", square)
     return ET.tostring(svg, encoding="unicode")
 
@@ -81,7 +79,7 @@ def two_weeks(days: Sequence[OneDay]) -> str:
 def filling(packets: int, undecided: int) -> str:
     """One bar: the packets that are in a mailing, filled; what may still join it once it is decided, hatched."""
     said = f"{packets} in it; {undecided} more may join it once decided."
-    svg = _svg("filling", "How full the mailing is", said, height=34)
+    svg = canvas("filling", "How full the mailing is", said, height=34)
     hatch = ET.SubElement(
         ET.SubElement(svg, "defs"),
         "pattern",
@@ -96,44 +94,16 @@ def filling(packets: int, undecided: int) -> str:
     ET.SubElement(hatch, "rect", {"width": "2.5", "height": "6", "fill": "currentColor"})
     whole = max(packets + undecided, 1)
     full = (WIDTH - 2) * packets / whole
-    frame = {"x": "1", "y": "1", "width": _n(WIDTH - 2), "height": "32", "fill": "none", "stroke": "currentColor"}
+    frame = {"x": "1", "y": "1", "width": short(WIDTH - 2), "height": "32", "fill": "none", "stroke": "currentColor"}
     ET.SubElement(svg, "rect", frame)
-    ET.SubElement(svg, "rect", {"x": "1", "y": "1", "width": _n(full), "height": "32", "fill": "currentColor"})
+    ET.SubElement(svg, "rect", {"x": "1", "y": "1", "width": short(full), "height": "32", "fill": "currentColor"})
     if undecided:
-        rest = {"x": _n(1 + full), "y": "1", "width": _n(WIDTH - 2 - full), "height": "32", "fill": "url(#hatched)"}
+        rest = {
+            "x": short(1 + full),
+            "y": "1",
+            "width": short(WIDTH - 2 - full),
+            "height": "32",
+            "fill": "url(#hatched)",
+        }
         ET.SubElement(svg, "rect", rest)
     return ET.tostring(svg, encoding="unicode")
-
-
-def _svg(name: str, title: str, description: str, height: int = HEIGHT) -> ET.Element:
-    svg = ET.Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {WIDTH} {height}",
-            "role": "img",
-            "aria-labelledby": f"{name}-title {name}-desc",
-            "class": "chart",
-        },
-    )
-    ET.SubElement(svg, "title", {"id": f"{name}-title"}).text = title
-    ET.SubElement(svg, "desc", {"id": f"{name}-desc"}).text = description
-    return svg
-
-
-def _y(value: float, most: float) -> float:
-    return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * value / most
-
-
-def _line(svg: ET.Element, x1: float, y1: float, x2: float, y2: float, dashes: str = "") -> None:
-    ends = {"x1": _n(x1), "y1": _n(y1), "x2": _n(x2), "y2": _n(y2), "stroke": "currentColor"}
-    ET.SubElement(svg, "line", ends | ({"stroke-dasharray": dashes} if dashes else {}))
-
-
-def _text(svg: ET.Element, x: float, y: float, text: str, size: int = 13) -> None:
-    how = {"x": _n(x), "y": _n(y), "text-anchor": "middle", "font-size": str(size), "fill": "currentColor"}
-    ET.SubElement(svg, "text", how).text = text
-
-
-def _n(number: float) -> str:
-    return f"{number:.1f}".removesuffix(".0")

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 SIGMAS = 3.0
 NORMAL_95 = 1.959963984540054
+FALSE_ALARM = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,19 @@ def p_chart(counts: Sequence[float], sizes: Sequence[float]) -> Chart:
         spread = SIGMAS * math.sqrt(mean * (1 - mean) / size)
         points.append(Point(count / size, max(0.0, mean - spread), min(1.0, mean + spread)))
     return Chart(mean, tuple(points))
+
+
+def most_by_chance(expected: float, tries: int) -> int:
+    """The most events that chance alone brings where `expected` are to be expected and `tries` such numbers are looked
+    at: in one summary of a hundred some number lies beyond (Poisson's distribution, Bonferroni's correction)."""
+    left = FALSE_ALARM / max(tries, 1)
+    term = math.exp(-expected)
+    below, most = term, 0
+    while 1 - below > left and most < 10_000:
+        most += 1
+        term *= expected / most
+        below += term
+    return most
 
 
 def wilson(count: int, size: int, z: float = NORMAL_95) -> tuple[float, float]:

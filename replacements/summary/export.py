@@ -2,17 +2,46 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Iterable, Sequence
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from replacements.store.csv_text import csv_text
-from replacements.summary.figures import Columns, Week
+from replacements.summary.figures import Columns, Rate, Share, Week
 
+FOR_SUPERVISORS = ("unusual", "overriding")  # with voters' ids, and about members of staff
+_LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the earliest time that a ZIP file can tell
 Rows = Iterable[Sequence[object]]
 
 
 def tables(week: Week) -> dict[str, str]:
     """Every table of the week: its name (for the file) and its CSV text."""
     return {name: csv_text(headings, rows(week)) for name, (headings, rows) in _TABLES.items()}
+
+
+def archive(week: Week, *, overriding: bool = True) -> bytes:
+    """All tables as a ZIP file, with `columns.csv` that says what stands in each column of each. `overriding`: with the
+    tables that are for supervisors alone. The same week gives the same bytes."""
+    file = BytesIO()
+    with ZipFile(file, "w", ZIP_DEFLATED) as whole:
+        for name, text in {"columns": _meanings(), **tables(week)}.items():
+            if overriding or name not in FOR_SUPERVISORS:
+                whole.writestr(ZipInfo(f"{name}.csv", _LONG_AGO), text.encode("utf-8"))
+    return file.getvalue()
+
+
+@cache
+def _means() -> dict[str, dict[str, str]]:
+    source = Path(__file__).with_name("columns.toml").read_text(encoding="utf-8")
+    return tomllib.loads(source)
+
+
+def _meanings() -> str:
+    rows = ((table, column, means) for table, columns in _means().items() for column, means in columns.items())
+    return csv_text(("table", "column", "meaning"), rows)
 
 
 def _rounded(number: float | None, places: int = 2) -> float | None:
@@ -22,10 +51,11 @@ def _rounded(number: float | None, places: int = 2) -> float | None:
 def _figures(week: Week) -> Rows:
     speed = week.speed
     low, high = speed.interval or (None, None)
+    median, ninetieth, ninety_fifth = speed.business or (None, None, None)
     return [
         ("election", week.election_id),
-        ("monday", week.monday),
-        ("sunday", week.sunday),
+        ("first day", week.first),
+        ("last day", week.last),
         ("time zone", week.zone),
         ("as of (UTC)", week.as_of.isoformat(timespec="seconds")),
         ("messages", week.messages),
@@ -42,6 +72,9 @@ def _figures(week: Week) -> Rows:
         ("share, 95 percent to", _rounded(high, 4)),
         ("median hours to mailing", _rounded(speed.median)),
         ("90th percentile of hours to mailing", _rounded(speed.ninetieth)),
+        ("median business hours to mailing", _rounded(median)),
+        ("90th percentile of business hours to mailing", _rounded(ninetieth)),
+        ("95th percentile of business hours to mailing", _rounded(ninety_fifth)),
         ("overdue", len(speed.overdue)),
         ("waiting", len(week.waiting)),
         ("hours the oldest has waited", _rounded(week.oldest_hours)),
@@ -51,6 +84,7 @@ def _figures(week: Week) -> Rows:
         ("decisions that differ from the proposal", sum(week.overrides.values())),
         ("replies sent", week.replies_sent),
         ("replies failed", week.replies_failed),
+        ("messages whose reading was corrected", week.machine.corrected),
     ]
 
 
@@ -69,7 +103,7 @@ def _days(week: Week) -> Rows:
     for day in week.days:
         rate = day.rate
         limits = (rate.value, rate.lower, rate.upper) if rate else (None, None, None)
-        outside = "" if rate is None else "yes" if rate.outside else "no"
+        outside = "" if rate is None else _yes(rate.outside)
         numbers = (_rounded(limit, 4) for limit in limits)
         yield (day.day, day.requests, day.reissues, day.out, *numbers, _rounded(week.mean_rate, 4), outside)
 
@@ -83,6 +117,58 @@ def _unusual(week: Week) -> Rows:
         yield ("voided ballot returned", number, 1, "")
 
 
+def _rates(rates: Sequence[Rate]) -> Rows:
+    for rate in rates:
+        point = rate.point
+        limits = (point.value, point.lower, point.upper) if point else (None, None, None)
+        outside = "" if point is None else _yes(point.outside)
+        yield (rate.name, rate.out, rate.events, *(_rounded(limit, 4) for limit in limits), outside, _yes(rate.few))
+
+
+def _shares(week: Week) -> Rows:
+    groups: tuple[tuple[str, Sequence[Share]], ...] = (
+        ("requests by kind", week.kinds),
+        ("replacements by cause", week.causes),
+        ("requests by language", week.languages),
+    )
+    for group, shares in groups:
+        for share in shares:
+            of_all = share.count / share.size if share.size else None
+            numbers = (_rounded(number, 4) for number in (of_all, share.low, share.high))
+            yield (group, share.name, share.count, share.size, *numbers, _yes(share.few))
+
+
+def _books(week: Week) -> Rows:
+    for name, pair in {"replacements": (week.this_week, week.to_date), **week.books}.items():
+        for period, columns in zip(("this week", "to date"), pair, strict=True):
+            yield (name, period, *_columns(columns))
+
+
+def _compared(week: Week) -> Rows:
+    for one in (week.before, week.earlier):
+        if one is not None:
+            yield (one.what, one.first, one.last, one.requests, one.reissues, one.mailed, one.kept)
+
+
+def _compared_kinds(week: Week) -> Rows:
+    for one in (week.before, week.earlier):
+        if one is not None:
+            for kind in sorted({*one.by_kind, *week.by_kind}):
+                yield (one.what, kind, week.by_kind.get(kind, 0), one.by_kind.get(kind, 0))
+
+
+def _bins(week: Week) -> Rows:
+    for one in week.machine.bins:
+        share = one.right / one.claims
+        numbers = (_rounded(number, 4) for number in (one.claimed, share, one.low, one.high))
+        yield (one.what, one.lower, one.upper, one.claims, one.right, *numbers)
+
+
+def _yes(is_so: bool) -> str:
+    return "yes" if is_so else "no"
+
+
+_RATE = ("name", "ballots_out", "events", "per_thousand", "lower_limit", "upper_limit", "outside_limits", "few")
 _TABLES: dict[str, tuple[Sequence[str], Callable[[Week], Rows]]] = {
     "figures": (("figure", "value"), _figures),
     "kinds": (("kind", "requests"), lambda week: week.by_kind.items()),
@@ -92,6 +178,44 @@ _TABLES: dict[str, tuple[Sequence[str], Callable[[Week], Rows]]] = {
     "replacements": (
         ("period", "requested", "issued", "received", "counted", "rejected", "pending"),
         lambda week: [("this week", *_columns(week.this_week)), ("to date", *_columns(week.to_date))],
+    ),
+    "ballots": (
+        ("ballots", "period", "requested", "issued", "received", "counted", "rejected", "pending"),
+        _books,
+    ),
+    "style_rates": (_RATE, lambda week: _rates(week.styles)),
+    "precinct_rates": (_RATE, lambda week: _rates(week.precincts)),
+    "undeliverable": (_RATE, lambda week: _rates(week.unusual.undeliverable)),
+    "shares": (
+        ("group", "name", "count", "of", "share", "share_95_from", "share_95_to", "few"),
+        _shares,
+    ),
+    "compared": (("with", "first_day", "last_day", "requests", "reissues", "mailed", "kept"), _compared),
+    "compared_kinds": (("with", "kind", "requests", "requests_then"), _compared_kinds),
+    "bursts": (
+        ("hour_utc", "requests", "expected", "most_by_chance"),
+        lambda week: [
+            (burst.hour.isoformat(timespec="minutes"), burst.requests, round(burst.expected, 4), burst.limit)
+            for burst in week.unusual.bursts
+        ],
+    ),
+    "overriding": (
+        ("account", "decided", "otherwise", "share", "lower_limit", "upper_limit"),
+        lambda week: [
+            (o.account, o.decided, o.otherwise, *(round(n, 4) for n in (o.share.value, o.share.lower, o.share.upper)))
+            for o in week.unusual.overriding
+        ],
+    ),
+    "proposals": (
+        ("kind", "standing", "decided", "accepted", "changed", "refused"),
+        lambda week: [
+            (one.kind, one.standing, one.decided, one.accepted, one.changed, one.refused)
+            for one in week.machine.followed
+        ],
+    ),
+    "probabilities": (
+        ("of", "from", "to", "claims", "came_true", "claimed", "share", "share_95_from", "share_95_to"),
+        _bins,
     ),
     "days": (
         (
@@ -110,7 +234,7 @@ _TABLES: dict[str, tuple[Sequence[str], Callable[[Week], Rows]]] = {
     "waiting": (
         ("request", "proposal", "state", "hours", "two_people"),
         lambda week: [
-            (entry.request, entry.proposal, entry.state, round(entry.hours, 1), "yes" if entry.two_people else "no")
+            (entry.request, entry.proposal, entry.state, round(entry.hours, 1), _yes(entry.two_people))
             for entry in week.waiting
         ],
     ),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from replacements.summary.control import Point
+
+FEW = 5  # below which a count says little, and is shown as such
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,8 @@ class Speed:
     """From a request's arrival to the mailing, for packets mailed in the week. Hours; None where nothing was mailed.
 
     `kept` of `mailed` went out by the next business day after the request; `share` is between 0 and 1, with its
-    95 percent interval. `overdue`: asked for, not mailed at the week's end, and the promised day is past.
+    95 percent interval. `business`: median, 90th and 95th percentile of the hours that fell on business days.
+    `overdue`: asked for, not mailed at the week's end, and the promised day is past.
     """
 
     mailed: int
@@ -35,6 +38,7 @@ class Speed:
     median: float | None
     ninetieth: float | None
     overdue: tuple[int, ...]
+    business: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +64,13 @@ class Declined:
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Replacement ballots in the five columns of a reconciliation report (RCW 29A.60.235, items u to y).
+    """Ballots in the five columns of a reconciliation report (RCW 29A.60.235, items u to y).
 
-    `rejected`: voided after it had come back. Received = counted + rejected + pending.
+    `requested`: None for ballots that nobody had to ask for. `rejected`: voided after it had come back.
+    Received = counted + rejected + pending.
     """
 
-    requested: int
+    requested: int | None
     issued: int
     received: int
     counted: int
@@ -93,25 +98,144 @@ class Repeated:
 
 
 @dataclass(frozen=True, slots=True)
+class Burst:
+    """An hour with more requests than chance alone would bring: `expected` is the mean of the same hour of the day in
+    the four weeks before, `limit` the most that is still within chance."""
+
+    hour: datetime
+    requests: int
+    expected: float
+    limit: int
+
+
+@dataclass(frozen=True, slots=True)
+class Overriding:
+    """Somebody who decided otherwise than proposed more often than chance explains, beside all who decide. `share` is
+    theirs, with the limits for so many decisions around the share of all."""
+
+    account: str
+    decided: int
+    otherwise: int
+    share: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A ballot style or a precinct: `events` among `out` ballots, per thousand, with the limits for so many ballots.
+
+    `point`: None with no ballot out. `few`: the count is too small to say much.
+    """
+
+    name: str
+    out: int
+    events: int
+    point: Point | None
+
+    @property
+    def few(self) -> bool:
+        return self.events < FEW
+
+    @property
+    def outside(self) -> bool:
+        return self.point is not None and self.point.outside
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """`count` of `size`, with Wilson's 95 percent interval for the share."""
+
+    name: str
+    count: int
+    size: int
+    low: float
+    high: float
+
+    @property
+    def few(self) -> bool:
+        return self.count < FEW
+
+
+@dataclass(frozen=True, slots=True)
 class Unusual:
-    """What a supervisor should look at."""
+    """What a supervisor should look at. `overriding` is about members of staff: for supervisors alone."""
 
     shared_addresses: tuple[SharedAddress, ...]
     repeated: tuple[Repeated, ...]
     voided_returned: tuple[str, ...]
+    bursts: tuple[Burst, ...] = ()
+    undeliverable: tuple[Rate, ...] = ()  # precincts outside the limits
+    overriding: tuple[Overriding, ...] = ()
 
     @property
     def anything(self) -> bool:
-        return bool(self.shared_addresses or self.repeated or self.voided_returned)
+        return bool(self.shared_addresses or self.repeated or self.voided_returned or self.bursts or self.undeliverable)
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What people made of proposals about one kind of request at one standing. Counts of decided requests."""
+
+    kind: str
+    standing: str
+    accepted: int
+    changed: int
+    refused: int
+
+    @property
+    def decided(self) -> int:
+        return self.accepted + self.changed + self.refused
+
+
+@dataclass(frozen=True, slots=True)
+class Bin:
+    """Claims of one size: their mean, and the share that people bore out, with its 95 percent interval."""
+
+    what: str  # "who" (the voter) or "kind" (what is asked)
+    lower: float
+    upper: float
+    claims: int
+    right: int
+    claimed: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """How good the proposals were, as far as people have decided. `off`: the mean distance between what was claimed and
+    what came true (expected calibration error, 0 to 1), for each of "who" and "kind" that has claims."""
+
+    followed: tuple[Followed, ...]
+    bins: tuple[Bin, ...]
+    off: Mapping[str, float]
+    corrected: int  # messages whose reading a person put right
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """The same figures of another stretch of days: the one before, or the same one of an earlier election.
+
+    `kept` of `mailed` by the next business day; None where it is not known.
+    """
+
+    what: str
+    first: date
+    last: date
+    requests: int
+    reissues: int
+    by_kind: Mapping[str, int]
+    mailed: int
+    kept: int | None
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """One week, Monday to Sunday, as seen at `as_of` (its end, or the present moment if that is earlier)."""
+    """One week, Monday to Sunday (or another stretch of days), as seen at `as_of`: its end, or the present moment if
+    that is earlier."""
 
     election_id: str
-    monday: date
-    sunday: date
+    first: date
+    last: date
     zone: str
     as_of: datetime
     messages: int
@@ -137,7 +261,21 @@ class Week:
     overrides: Mapping[tuple[str, str], int]  # (proposal, decision) that differ
     replies_sent: int
     replies_failed: int
+    books: Mapping[str, tuple[Columns, Columns]] = field(default_factory=dict)  # all, overseas: this week, to date
+    styles: tuple[Rate, ...] = ()  # spoiled ballots replaced
+    precincts: tuple[Rate, ...] = ()  # ballots replaced
+    kinds: tuple[Share, ...] = ()  # of all requests
+    causes: tuple[Share, ...] = ()  # of all replacements
+    languages: tuple[Share, ...] = ()  # of all requests
+    machine: Machine = field(default_factory=lambda: Machine((), (), {}, 0))
+    before: Compared | None = None
+    earlier: Compared | None = None
 
     @property
     def oldest_hours(self) -> float | None:
         return max((entry.hours for entry in self.waiting), default=None)
+
+    @property
+    def styles_outside(self) -> tuple[Rate, ...]:
+        """The ballot styles whose spoil rate chance alone does not explain."""
+        return tuple(rate for rate in self.styles if rate.outside)

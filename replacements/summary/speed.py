@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from collections.abc import Callable, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
@@ -13,17 +15,93 @@ from replacements.store.tables import Mailing, Packet, Request
 from replacements.summary.control import percentile, wilson
 from replacements.summary.figures import Speed
 
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 LONGEST_CLOSURE = 30  # days without a business day after which a calendar is taken to be wrong
 
 
-def promised(received: datetime, office: ZoneInfo, is_business_day: Callable[[date], bool]) -> date:
-    """The next business day after the day of a request, in the office's zone."""
-    day = received.astimezone(office).date()
+def promised_after(day: date, is_business_day: Callable[[date], bool]) -> date:
+    """The next business day after the day of a request."""
     for _ in range(LONGEST_CLOSURE):
-        day += timedelta(days=1)
+        day += DAY
         if is_business_day(day):
             return day
     return day
+
+
+class BusinessTime:
+    """How many of the hours between two moments fell on business days, at the office."""
+
+    def __init__(self, office: ZoneInfo, is_business_day: Callable[[date], bool]) -> None:
+        self._office = office
+        self._counts = lru_cache(maxsize=None)(is_business_day)
+        self._whole: dict[date, float] = {}  # business hours from a first day to each day's beginning
+
+    def hours(self, start: datetime, end: datetime) -> float:
+        """Hours between, those on other days left out; a day when the clocks change has 23 or 25."""
+        return self._until(end) - self._until(start)
+
+    def _until(self, moment: datetime) -> float:
+        day = moment.astimezone(self._office).date()
+        passed = (moment - self._midnight(day)) / HOUR if self._counts(day) else 0.0
+        return self._before(day) + passed
+
+    def _before(self, day: date) -> float:
+        if day not in self._whole:
+            if not self._whole:
+                self._whole[day] = 0.0
+            first, last = min(self._whole), max(self._whole)
+            while last < day:
+                self._whole[last + DAY] = self._whole[last] + self._length(last)
+                last += DAY
+            while first > day:
+                first -= DAY
+                self._whole[first] = self._whole[first + DAY] - self._length(first)
+        return self._whole[day]
+
+    def _length(self, day: date) -> float:
+        return (self._midnight(day + DAY) - self._midnight(day)) / HOUR if self._counts(day) else 0.0
+
+    def _midnight(self, day: date) -> datetime:
+        return datetime.combine(day, time(), self._office).astimezone(UTC)
+
+
+class Sent(NamedTuple):
+    """A packet that answers a request: when that came in and on which day, when the packet was mailed, and the day on
+    which it left (one that is signed late is mailed late)."""
+
+    received: datetime
+    received_on: date
+    mailed: datetime
+    left_on: date
+
+
+def mailed_between(
+    session: Session, election_id: str, start: datetime, end: datetime, office: ZoneInfo
+) -> Sequence[Sent]:
+    """The packets that answer a request and were mailed from `start` to before `end`; days are the office's."""
+    mailings = session.execute(
+        select(Mailing.id, Mailing.mailed_at, Mailing.goes_on).where(
+            Mailing.election_id == election_id, Mailing.mailed_at >= start, Mailing.mailed_at < end
+        )
+    )
+    sent = []
+    for mailing_id, mailed, goes_on in mailings.all():
+        if mailed is None:
+            continue
+        left = max(goes_on, mailed.astimezone(office).date())
+        received = session.scalars(
+            select(Request.received_at)
+            .join(Packet, Packet.request_id == Request.id)
+            .where(Packet.mailing_id == mailing_id, Packet.state == "mailed", Request.election_id == election_id)
+        )
+        sent += [Sent(moment, moment.astimezone(office).date(), mailed, left) for moment in received]
+    return sent
+
+
+def how_many_kept(sent: Sequence[Sent], is_business_day: Callable[[date], bool]) -> int:
+    """How many of these left by the next business day after the request."""
+    by_day = lru_cache(maxsize=None)(lambda day: promised_after(day, is_business_day))
+    return sum(one.left_on <= by_day(one.received_on) for one in sent)
 
 
 def measure(
@@ -36,21 +114,12 @@ def measure(
     is_business_day: Callable[[date], bool],
 ) -> Speed:
     """Packets that answer a request and were mailed between `start` and `end`; and what is overdue at `as_of`."""
-    hours: list[float] = []
-    kept = 0
-    rows = session.execute(
-        select(Request.received_at, Mailing.mailed_at, Mailing.goes_on)
-        .join(Packet, Packet.request_id == Request.id)
-        .join(Mailing, Mailing.id == Packet.mailing_id)
-        .where(Request.election_id == election_id, Packet.state == "mailed")
-        .where(Mailing.mailed_at >= start, Mailing.mailed_at < end)
-    )
-    for received, mailed, goes_on in rows:
-        if mailed is None:
-            continue
-        hours.append((mailed - received) / timedelta(hours=1))
-        left = max(goes_on, mailed.astimezone(office).date())  # signed late is mailed late
-        kept += left <= promised(received, office, is_business_day)
+    time_of_business = BusinessTime(office, is_business_day)
+    by_day = lru_cache(maxsize=None)(lambda day: promised_after(day, is_business_day))
+    sent = mailed_between(session, election_id, start, end, office)
+    hours = [(one.mailed - one.received) / HOUR for one in sent]
+    business = [time_of_business.hours(one.received, one.mailed) for one in sent]
+    kept = how_many_kept(sent, is_business_day)
     late = session.execute(
         select(Request.id, Request.received_at)
         .join(Packet, Packet.request_id == Request.id)
@@ -61,7 +130,7 @@ def measure(
     )
     today = as_of.astimezone(office).date()
     overdue = tuple(
-        dict.fromkeys(number for number, received in late if promised(received, office, is_business_day) < today)
+        dict.fromkeys(number for number, received in late if by_day(received.astimezone(office).date()) < today)
     )
     return Speed(
         mailed=len(hours),
@@ -71,4 +140,12 @@ def measure(
         median=percentile(hours, 0.5),
         ninetieth=percentile(hours, 0.9),
         overdue=overdue,
+        business=_three(business),
     )
+
+
+def _three(hours: Sequence[float]) -> tuple[float, float, float] | None:
+    median, ninetieth, ninety_fifth = (percentile(hours, share) for share in (0.5, 0.9, 0.95))
+    if median is None or ninetieth is None or ninety_fifth is None:
+        return None
+    return median, ninetieth, ninety_fifth

@@ -4,23 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import date
+from zoneinfo import ZoneInfo
 
-from replacements.summary.figures import Columns, Week
+from replacements.summary.figures import Columns, Rate, Week
 
 
 def mail_text(week: Week, office_name: str) -> tuple[str, str]:
     """Subject and plain text."""
-    period = f"{_day(week.monday)} to {_day(week.sunday)}, {week.sunday.year}"
+    period = f"{_day(week.first)} to {_day(week.last)}, {week.last.year}"
     parts = [
         f"{office_name}: replacement ballots, {period}",
-        " ".join((_came(week), _promise(week), _open(week))),
+        " ".join(sentences(week)),
         *_look_at(week),
+        _compared(week),
         _table("Requests by kind", week.by_kind),
         _table("Replacements by cause", week.reissues_by_cause),
         _table("Replacements by ballot style", week.reissues_by_style),
         _table("Ballots voided, by reason", week.voided_by_reason),
         _columns("Replacement ballots this week", week.this_week),
         _columns("Replacement ballots to date", week.to_date),
+        *(
+            _columns(f"{title} {when}", columns)
+            for name, title in (("all", "All ballots"), ("overseas", "Ballots of voters overseas"))
+            if name in week.books
+            for when, columns in zip(("this week", "to date"), week.books[name], strict=True)
+        ),
         _table("Other counts", _others(week)),
         _table(
             "Decisions that differ from the proposal",
@@ -28,6 +36,11 @@ def mail_text(week: Week, office_name: str) -> tuple[str, str]:
         ),
     ]
     return f"Replacement ballots, {period}", "\n\n".join(part for part in parts if part) + "\n"
+
+
+def sentences(week: Week) -> tuple[str, str, str]:
+    """The three sentences that matter: what came in, whether the promise was kept, what is still open."""
+    return _came(week), _promise(week), _open(week)
 
 
 def _came(week: Week) -> str:
@@ -56,6 +69,12 @@ def _open(week: Week) -> str:
 
 
 def _look_at(week: Week) -> Iterable[str]:
+    if lines := to_look_at(week):
+        yield "Please look at:\n" + "\n".join(f"- {line}" for line in lines)
+
+
+def to_look_at(week: Week) -> list[str]:
+    """What a supervisor should look at, a sentence each, with its figures."""
     unusual, lines = week.unusual, []
     for shared in unusual.shared_addresses:
         numbers = ", ".join(str(number) for number in shared.requests)
@@ -73,10 +92,39 @@ def _look_at(week: Week) -> Iterable[str]:
         for day in week.days
         if day.rate is not None and day.rate.outside
     ]
+    lines += [f"Ballot style {rate.name}: {_beyond(rate, 'spoiled')}" for rate in week.styles_outside]
+    lines += [f"Precinct {rate.name}: {_beyond(rate, 'brought back by the post')}" for rate in unusual.undeliverable]
+    zone = ZoneInfo(week.zone)
+    lines += [
+        f"{_many(burst.requests, 'request')} in the hour from {burst.hour.astimezone(zone):%A %H:%M}; "
+        f"{burst.expected:.1f} are usual, and chance brings at most {burst.limit}."
+        for burst in unusual.bursts
+    ]
     if week.replies_failed:
         lines.append(f"{_many(week.replies_failed, 'reply', 'replies')} could not be sent.")
-    if lines:
-        yield "Please look at:\n" + "\n".join(f"- {line}" for line in lines)
+    return lines
+
+
+def _beyond(rate: Rate, what: str) -> str:
+    point = rate.point
+    if point is None:
+        return ""
+    few = " A small count." if rate.few else ""
+    return (
+        f"{rate.events} {what} of {_many(rate.out, 'ballot')} out, {point.value:.2f} per thousand, is outside the "
+        f"limits ({point.lower:.2f} to {point.upper:.2f}).{few}"
+    )
+
+
+def _compared(week: Week) -> str:
+    lines = []
+    for one in (week.before, week.earlier):
+        if one is not None:
+            kept = f", {one.kept} of {one.mailed} mailed in time" if one.mailed and one.kept is not None else ""
+            days = f"{_day(one.first)} to {_day(one.last)}, {one.last.year}"
+            many = f"{_many(one.requests, 'request')} ({week.requests - one.requests:+d} since)"
+            lines.append(f"  {one.what}, {days}: {many}, {_many(one.reissues, 'reissue')}{kept}")
+    return "\n".join(["Beside other weeks", *lines]) if lines else ""
 
 
 def _others(week: Week) -> dict[str, int]:
@@ -92,7 +140,8 @@ def _others(week: Week) -> dict[str, int]:
 
 def _columns(title: str, columns: Columns) -> str:
     names = ("requested", "issued", "received", "counted", "rejected", "pending")
-    return _table(title, {name: getattr(columns, name) for name in names})
+    counts = {name: getattr(columns, name) for name in names}
+    return _table(title, {name: count for name, count in counts.items() if count is not None})
 
 
 def _table(title: str, counts: Mapping[str, int]) -> str:

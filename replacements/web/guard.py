@@ -48,7 +48,7 @@ HEADERS = {
 LARGEST = 2**31 - 1  # what a whole number in the database can hold
 CHOICE = "election"  # the entry of an address that names the election it is about
 # Pages that show one election at a time: their links and forms stay with it.
-OF_ONE_ELECTION = ("cures", "front", "mailing", "reissued", "rules", "week")
+OF_ONE_ELECTION = ("cures", "front", "mailing", "public_report", "reissued", "rules", "week")
 _NOT_OF_ONE = ("static", "style", "door", "second_factor")
 _FOR_EVERYBODY = "everybody"
 _FOR_STAFF = "staff"

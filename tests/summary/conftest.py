@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from itertools import count
@@ -14,9 +15,23 @@ from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
 from replacements.store.tables import Ballot, Election, LedgerEntry, Mailing, Message, Packet, Request
+from replacements.summary.control import Point
+from replacements.summary.figures import (
+    Columns,
+    Day,
+    Declined,
+    Repeated,
+    SharedAddress,
+    Speed,
+    Unusual,
+    Waiting,
+    Week,
+)
 
 ELECTION = "2031-11-04-general"
 ZONE = "America/New_York"
+MONDAY = date(2031, 12, 29)
+NOTE = "Sam Doe of 1 Main St called"
 
 
 class Records:
@@ -117,3 +132,49 @@ def records(election: Database) -> Iterator[Records]:
     """Puts things on record; `done()` makes them seen."""
     with Session(election.engine, expire_on_commit=False) as session:
         yield Records(session)
+
+
+@pytest.fixture
+def busy() -> Week:
+    days = tuple(Day(MONDAY + timedelta(days=n), n, 1, 1000, Point(9.5 if n == 2 else 1.0, 0.0, 5.0)) for n in range(7))
+    return Week(
+        election_id="e",
+        first=MONDAY,
+        last=MONDAY + timedelta(days=6),
+        zone="America/New_York",
+        as_of=datetime(2032, 1, 5, 5, tzinfo=UTC),
+        messages=30,
+        requests=21,
+        by_kind={"spoiled_ballot": 20, "question": 1},
+        reissues=7,
+        reissues_by_cause={"spoiled": 7},
+        reissues_by_style={"=1+1": 7},
+        taken_back=1,
+        speed=Speed(7, 6, 6 / 7, (0.49, 0.97), 20.4, 60.0, (11,)),
+        waiting=(Waiting(12, "read", "waiting", 75.0, True), Waiting(13, "reissue", "second", 2.0, False)),
+        asked=1,
+        declined=(Declined(14, "reissue", "declined", NOTE),),
+        voided=7,
+        suspended=0,
+        voided_by_reason={"spoiled": 7},
+        this_week=Columns(9, 7, 3, 2, 0),
+        to_date=Columns(19, 17, 13, 12, 1),
+        mean_rate=1.2,
+        days=days,
+        unusual=Unusual((SharedAddress(3, (1, 2, 5)),), (Repeated("V1", 3),), ("1001",)),
+        decisions=8,
+        overrides={("reissue", "come_in"): 2},
+        replies_sent=8,
+        replies_failed=1,
+    )
+
+
+@pytest.fixture
+def quiet(busy: Week) -> Week:
+    nothing = Columns(0, 0, 0, 0, 0)
+    return replace(
+        busy, requests=0, by_kind={}, reissues=0, reissues_by_cause={}, reissues_by_style={}, taken_back=0,
+        speed=Speed(0, 0, None, None, None, None, ()), waiting=(), declined=(), voided=0, voided_by_reason={},
+        this_week=nothing, to_date=nothing, mean_rate=None, unusual=Unusual((), (), ()), overrides={}, replies_failed=0,
+        days=tuple(replace(day, requests=0, reissues=0, out=0, rate=None) for day in busy.days),
+    )  # fmt: skip

@@ -10,9 +10,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from replacements.store.database import Database
-from replacements.store.tables import Election
 from replacements.summary.figures import Columns, Repeated, SharedAddress
-from replacements.summary.week import Week, same_week_before, week
+from replacements.summary.week import Week, week
 
 ELECTION = "2031-11-04-general"
 OFFICE = ZoneInfo("America/New_York")
@@ -268,15 +267,4 @@ def test_a_week_has_as_many_hours_as_the_clocks_give_it(records: Any, count: Cou
     assert found.requests == 2
     assert [day.requests for day in found.days] == [1, 0, 0, 0, 0, 0, 1]
     assert (found.as_of - first.astimezone(UTC)) == timedelta(hours=hours)
-    assert found.days[6].day == found.sunday == monday + timedelta(days=6)
-
-
-def test_the_same_week_of_the_last_election_is_as_far_from_its_election_day(election: Database) -> None:
-    with election.write() as session:
-        assert same_week_before(session, ELECTION, MONDAY) is None
-        for held_on in (date(2027, 11, 2), date(2029, 11, 6)):
-            name = f"{held_on}-general"
-            session.add(Election(id=name, name="General", held_on=held_on, created_at=LATER))
-        session.flush()
-        assert same_week_before(session, ELECTION, MONDAY) == ("2029-11-06-general", date(2029, 10, 8))
-        assert same_week_before(session, "unknown", MONDAY) is None
+    assert found.days[6].day == found.last == monday + timedelta(days=6)

@@ -4,76 +4,21 @@ from __future__ import annotations
 
 import csv
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime
+from io import BytesIO
 from xml.etree import ElementTree as ET
+from zipfile import ZipFile
 
 import pytest
 
 from replacements.summary.chart import reissue_rate, requests_per_day
 from replacements.summary.control import Point
-from replacements.summary.export import tables
-from replacements.summary.figures import (
-    Columns,
-    Day,
-    Declined,
-    Repeated,
-    SharedAddress,
-    Speed,
-    Unusual,
-    Waiting,
-    Week,
-)
+from replacements.summary.export import archive, tables
+from replacements.summary.figures import Burst, Rate, Waiting, Week
 from replacements.summary.text import mail_text
+from tests.summary.conftest import NOTE
 
-MONDAY = date(2031, 12, 29)
-NOTE = "Sam Doe of 1 Main St called"
 SVG = "{http://www.w3.org/2000/svg}"
-
-
-@pytest.fixture
-def busy() -> Week:
-    days = tuple(Day(MONDAY + timedelta(days=n), n, 1, 1000, Point(9.5 if n == 2 else 1.0, 0.0, 5.0)) for n in range(7))
-    return Week(
-        election_id="e",
-        monday=MONDAY,
-        sunday=MONDAY + timedelta(days=6),
-        zone="America/New_York",
-        as_of=datetime(2032, 1, 5, 5, tzinfo=UTC),
-        messages=30,
-        requests=21,
-        by_kind={"spoiled_ballot": 20, "question": 1},
-        reissues=7,
-        reissues_by_cause={"spoiled": 7},
-        reissues_by_style={"=1+1": 7},
-        taken_back=1,
-        speed=Speed(7, 6, 6 / 7, (0.49, 0.97), 20.4, 60.0, (11,)),
-        waiting=(Waiting(12, "read", "waiting", 75.0, True), Waiting(13, "reissue", "second", 2.0, False)),
-        asked=1,
-        declined=(Declined(14, "reissue", "declined", NOTE),),
-        voided=7,
-        suspended=0,
-        voided_by_reason={"spoiled": 7},
-        this_week=Columns(9, 7, 3, 2, 0),
-        to_date=Columns(19, 17, 13, 12, 1),
-        mean_rate=1.2,
-        days=days,
-        unusual=Unusual((SharedAddress(3, (1, 2, 5)),), (Repeated("V1", 3),), ("1001",)),
-        decisions=8,
-        overrides={("reissue", "come_in"): 2},
-        replies_sent=8,
-        replies_failed=1,
-    )
-
-
-@pytest.fixture
-def quiet(busy: Week) -> Week:
-    nothing = Columns(0, 0, 0, 0, 0)
-    return replace(
-        busy, requests=0, by_kind={}, reissues=0, reissues_by_cause={}, reissues_by_style={}, taken_back=0,
-        speed=Speed(0, 0, None, None, None, None, ()), waiting=(), declined=(), voided=0, voided_by_reason={},
-        this_week=nothing, to_date=nothing, mean_rate=None, unusual=Unusual((), (), ()), overrides={}, replies_failed=0,
-        days=tuple(replace(day, requests=0, reissues=0, out=0, rate=None) for day in busy.days),
-    )  # fmt: skip
 
 
 def test_the_mail_begins_with_the_three_sentences_that_matter(busy: Week) -> None:
@@ -115,6 +60,39 @@ def test_one_of_each_is_said_in_the_singular(quiet: Week) -> None:
 @pytest.mark.parametrize(("share", "said"), [(0.999, "99%"), (1.0, "100%"), (0.001, "1%"), (0.0, "0%")])
 def test_a_share_is_never_rounded_to_all_or_nothing(busy: Week, share: float, said: str) -> None:
     assert f"({said})" in mail_text(replace(busy, speed=replace(busy.speed, share=share)), "Office")[1]
+
+
+def test_what_stands_in_every_column_is_said(busy: Week) -> None:
+    """The file `columns.csv` of the archive names each column of each table once, in the tables' own order."""
+    with ZipFile(BytesIO(archive(busy))) as whole:
+        said = list(csv.DictReader(whole.read("columns.csv").decode().splitlines()))
+        headings = {
+            (name.removesuffix(".csv"), column)
+            for name in whole.namelist()
+            if name != "columns.csv"
+            for column in next(csv.reader(whole.read(name).decode().splitlines()))
+        }
+    assert len(said) == len(headings)
+    assert {(row["table"], row["column"]) for row in said} == headings
+    assert all(row["meaning"] for row in said)
+
+
+def test_the_archive_for_others_has_nothing_about_voters_or_members_of_staff(busy: Week) -> None:
+    with ZipFile(BytesIO(archive(busy, overriding=False))) as whole:
+        assert {"unusual.csv", "overriding.csv"}.isdisjoint(whole.namelist())
+
+
+def test_a_style_whose_spoil_rate_is_out_of_limits_is_named(busy: Week) -> None:
+    rates = (Rate("B7", 400, 12, Point(30.0, 0.0, 20.0)), Rate("B8", 400, 4, Point(10.0, 0.0, 20.0)))
+    said = mail_text(replace(busy, styles=rates), "Office")[1]
+    assert "- Ballot style B7: 12 spoiled of 400 ballots out, 30.00 per thousand, is outside the limits" in said
+    assert "B8" not in said
+
+
+def test_a_burst_is_said_with_what_is_usual(busy: Week) -> None:
+    burst = Burst(datetime(2031, 12, 30, 14, tzinfo=UTC), 30, 2.5, 9)
+    said = mail_text(replace(busy, unusual=replace(busy.unusual, bursts=(burst,))), "Office")[1]
+    assert "30 requests in the hour from Tuesday 09:00; 2.5 are usual, and chance brings at most 9." in said
 
 
 def test_every_table_is_a_csv_file_of_even_lines(busy: Week, quiet: Week) -> None:

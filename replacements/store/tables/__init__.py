@@ -14,6 +14,7 @@ from replacements.store.tables.people import Account, Factor, Look, RecoveryCode
 from replacements.store.tables.replies import ReplyText, ReplyTextDecision
 from replacements.store.tables.requests import Correction, Request
 from replacements.store.tables.roll import NameCount, RollBucket, RollImport, RollLines, VoterChange, VoterRow
+from replacements.store.tables.summary import LedgerDay, LedgerDaysUpTo, PastRequest, ReplyAttachment
 
 __all__ = [
     "BALLOT_STATES",
@@ -28,15 +29,19 @@ __all__ = [
     "DeskScan",
     "Election",
     "Factor",
+    "LedgerDay",
+    "LedgerDaysUpTo",
     "LedgerEntry",
     "Look",
     "Mailing",
     "Message",
     "NameCount",
     "Packet",
+    "PastRequest",
     "RawMail",
     "RecoveryCode",
     "Reply",
+    "ReplyAttachment",
     "ReplyText",
     "ReplyTextDecision",
     "Request",

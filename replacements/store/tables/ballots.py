@@ -48,6 +48,14 @@ class Ballot(Base):
             sqlite_where=text("state = 'challenged'"),
             postgresql_where=text("state = 'challenged'"),
         ),
+        Index("ballots_by_style_and_state", "election_id", "style", "state"),
+        Index(
+            "replacements_of_a_voter",
+            "election_id",
+            "voter_id",
+            sqlite_where=text("replaces IS NOT NULL"),
+            postgresql_where=text("replaces IS NOT NULL"),
+        ),
         Index(
             "one_replacement_standing",
             "replaces",
@@ -72,3 +80,13 @@ class LedgerEntry(Base):
     details: Mapped[str]  # canonical JSON, as hashed
     prev_hash: Mapped[str] = mapped_column(unique=True)  # unique: the chain cannot fork
     hash: Mapped[str] = mapped_column(unique=True)
+    __table_args__ = (
+        Index(
+            "ledger_by_event",  # the many imports are counted once, and never looked for
+            "election_id",
+            "event",
+            "at",
+            sqlite_where=text("event <> 'imported'"),
+            postgresql_where=text("event <> 'imported'"),
+        ),
+    )

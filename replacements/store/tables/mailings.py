@@ -56,6 +56,7 @@ class Packet(Base):
             sqlite_where=text("ballot_number IS NOT NULL AND state <> 'pulled'"),
             postgresql_where=text("ballot_number IS NOT NULL AND state <> 'pulled'"),
         ),
+        Index("packets_of_a_request", "request_id"),
     )
 
 

@@ -10,6 +10,13 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from replacements.store.tables.base import Base
 
+# A request for a replacement, as a reconciliation report counts them: one that goes on with an earlier one is not new.
+ASKS_FOR_A_BALLOT = (
+    "continues IS NULL AND (issued_ballot IS NOT NULL"
+    " OR CAST(kinds AS TEXT) LIKE '%\"spoiled_ballot\"%'"
+    " OR CAST(kinds AS TEXT) LIKE '%\"not_received\"%')"
+)
+
 
 class Request(Base):
     """One person's request, or a message that concerns no voter.
@@ -55,6 +62,16 @@ class Request(Base):
             sqlite_where=text("voided_ballot IS NOT NULL AND state = 'done'"),
             postgresql_where=text("voided_ballot IS NOT NULL AND state = 'done'"),
         ),
+        # the weekly summary looks for what came in, what was decided and what waited in one week of many
+        Index(
+            "requests_for_a_ballot",
+            "election_id",
+            "received_at",
+            sqlite_where=text(ASKS_FOR_A_BALLOT),
+            postgresql_where=text(ASKS_FOR_A_BALLOT),
+        ),
+        Index("requests_of_a_week", "election_id", "received_at", "decided_at"),
+        Index("requests_decided_in_a_week", "election_id", "decided_at"),
     )
 
 

@@ -1,7 +1,8 @@
-"""The week in numbers, on a page and as files."""
+"""The week in numbers, or any other days: on a page, printed, and as files."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 from functools import partial
 
@@ -9,48 +10,79 @@ from flask import Blueprint, Response, abort, redirect, render_template, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
-from replacements.ballots.reconciling import reconcile
+from replacements.ballots.reconciling import Reconciliation, reconcile
 from replacements.people.permissions import Permission
+from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
-from replacements.summary import chart, export
-from replacements.summary.week import Week
-from replacements.summary.week import week as week_of
+from replacements.summary import chart, export, multiples
+from replacements.summary.ledger_days import entries_behind, roll_forward
+from replacements.summary.pdf import week_pdf
+from replacements.summary.places import Places, where_ballots_are
+from replacements.summary.text import sentences
+from replacements.summary.week import LONGEST, Week, stretch
 from replacements.web.guard import here, needs, office, rules_or_stop
+from replacements.web.showing import words
 
 blueprint = Blueprint("week", __name__, url_prefix="/week")
-NAMES_VOTERS = "unusual"
 FIRST_YEAR, LAST_YEAR = 1900, 2999  # beyond, the calendar of the machine ends, or its time zones do
+WEEK = timedelta(days=6)
+FEW_ENTRIES = 2_000  # of the ledger, that a page reads along; more are added up once, and kept
+FEW_BALLOTS = 20_000  # that a page compares one by one
+WORDS = ("kind", "cause", "action_short", "language", "standing")
 
 
-def _monday(text: str) -> date:
+def _day(text: str) -> date:
     try:
         found = date.fromisoformat(text)
     except ValueError:
         abort(404)
     if not FIRST_YEAR <= found.year <= LAST_YEAR:
         abort(404)
+    return found
+
+
+def monday_of(text: str) -> date:
+    """The Monday of the week in which a day lies; "not found" for what is no day."""
+    found = _day(text)
     return found - timedelta(days=found.weekday())
 
 
-def _week(monday: date) -> Week:
+def counted(first: date, last: date) -> Week:
+    """The figures of these days of the election that the page is about."""
     force = rules_or_stop()
+    zone = force.rules.office.time_zone
     with office().database.read() as session:
-        return week_of(
+        behind = entries_behind(session, force.election_id, zone)
+    if behind > FEW_ENTRIES:
+        roll_forward(office().database, force.election_id, zone)
+    with office().database.read() as session:
+        return stretch(
             session,
             force.election_id,
-            monday,
-            force.rules.office.time_zone,
+            first,
+            last,
+            zone,
             now=here().at,
             is_business_day=partial(is_mailing_day, force.rules),
         )
 
 
+def _days(first: str, last: str) -> tuple[date, date]:
+    """The days that the address names; "not found" where they are no stretch that can be counted."""
+    start, end = _day(first), _day(last)
+    if not start <= end < start + timedelta(days=LONGEST):
+        abort(404)
+    return start, end
+
+
 @blueprint.get("/")
 @needs(Permission.SEE_WEEK)
 def page() -> str | AnyResponse:
-    chosen = request.args.get("from")
+    chosen, last = request.args.get("from"), request.args.get("to")
+    if chosen and last:
+        return _shown(*_days(chosen, last))
     if chosen:
-        return redirect(url_for("week.one", monday=_monday(chosen).isoformat()))
+        return redirect(url_for("week.one", monday=monday_of(chosen).isoformat()))
     today = local(rules_or_stop().rules, here().at).date()
     return one((today - timedelta(days=today.weekday())).isoformat())
 
@@ -58,39 +90,88 @@ def page() -> str | AnyResponse:
 @blueprint.get("/<monday>")
 @needs(Permission.SEE_WEEK)
 def one(monday: str) -> str:
-    start, force = _monday(monday), rules_or_stop()
-    found = _week(start)
-    with office().database.read() as session:
-        reconciled = reconcile(session, force.election_id)
+    start = monday_of(monday)
+    return _shown(start, start + WEEK)
+
+
+def _shown(first: date, last: date) -> str:
+    force = rules_or_stop()
+    found = counted(first, last)
+    places, reconciled = _books(force)
     return render_template(
         "week.html",
         week=found,
-        monday=start,
-        sunday=start + timedelta(days=6),
+        whole_week=first.weekday() == 0 and last - first == WEEK,
+        sentences=sentences(found),
         last_day=local(force.rules, here().at).date(),
-        before=start - timedelta(days=7),
-        after=start + timedelta(days=7),
+        before=first - timedelta(days=7),
+        after=first + timedelta(days=7),
         tables=[name for name in sorted(export.tables(found)) if _may_have(name)],
-        # Built by us from numbers and dates alone, and so safe to put in as it is.
-        charts=[Markup(chart.requests_per_day(found)), Markup(chart.reissue_rate(found))],  # noqa: S704
+        pictures=_pictures(found),
+        places=places,
         reconciled=reconciled,
-        reconciled_rows=[*reconciled.styles.items(), ("All", reconciled.total)],
     )
 
 
+def _pictures(found: Week) -> Mapping[str, Markup | list[Markup]]:
+    """Built by us from numbers, dates and escaped names alone, and so safe to put in as they are."""
+    bins = found.machine.bins
+    drawn: dict[str, Markup | list[Markup]] = {
+        "per_day": Markup(chart.requests_per_day(found)),  # noqa: S704
+        "rate": Markup(chart.reissue_rate(found)),  # noqa: S704
+        "kinds": Markup(multiples.kinds(found, words("kind"))),  # noqa: S704
+        "styles": Markup(multiples.rates("styles", "Spoiled ballots by style", found.styles)),  # noqa: S704
+        "precincts": Markup(multiples.rates("precincts", "Replaced ballots by precinct", found.precincts)),  # noqa: S704
+        "probabilities": [
+            Markup(multiples.probabilities([one for one in bins if one.what == what]))  # noqa: S704
+            for what in found.machine.off
+        ],
+    }
+    return drawn
+
+
+def _books(force: InForce) -> tuple[Places, Reconciliation | None]:
+    """Where the ballots are now; each compared with the ledger where they are few, or do not agree, or on demand."""
+    with office().database.read() as session:
+        places = where_ballots_are(session, force.election_id, force.rules.office.time_zone)
+        one_by_one = places.ballots <= FEW_BALLOTS or not places.agrees or "each" in request.args
+        return places, reconcile(session, force.election_id) if one_by_one else None
+
+
 def _may_have(table: str) -> bool:
-    """A table that lists voters by their ids is not for those who see nothing personal."""
-    return table != NAMES_VOTERS or here().sees_personal
+    """A table that lists voters by their ids, or is about members of staff, is for supervisors alone."""
+    return table not in export.FOR_SUPERVISORS or here().sees_personal
 
 
 @blueprint.get("/<monday>/<name>.csv")
 @needs(Permission.SEE_WEEK)
 def table(monday: str, name: str) -> Response:
-    start = _monday(monday)
-    tables = export.tables(_week(start))
+    start = monday_of(monday)
+    tables = export.tables(counted(start, start + WEEK))
     if name not in tables:
         abort(404)
     if not _may_have(name):
         abort(403)
-    disposition = f'attachment; filename="week-{start.isoformat()}-{name}.csv"'
-    return Response(tables[name], mimetype="text/csv; charset=utf-8", headers={"Content-Disposition": disposition})
+    return _file(tables[name], "text/csv; charset=utf-8", f"week-{start.isoformat()}-{name}.csv")
+
+
+@blueprint.get("/<first>/<last>/all.zip")
+@needs(Permission.SEE_WEEK)
+def archive(first: str, last: str) -> Response:
+    start, end = _days(first, last)
+    whole = export.archive(counted(start, end), overriding=here().sees_personal)
+    return _file(whole, "application/zip", f"{start.isoformat()}-to-{end.isoformat()}.zip")
+
+
+@blueprint.get("/<first>/<last>/summary.pdf")
+@needs(Permission.SEE_WEEK)
+def printed(first: str, last: str) -> Response:
+    start, end = _days(first, last)
+    named = {group: words(group) for group in WORDS}
+    name = rules_or_stop().rules.office.name
+    document = week_pdf(counted(start, end), name, words=named, overriding=here().sees_personal)
+    return _file(document, "application/pdf", f"{start.isoformat()}-to-{end.isoformat()}.pdf")
+
+
+def _file(content: str | bytes, kind: str, name: str) -> Response:
+    return Response(content, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

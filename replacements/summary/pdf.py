@@ -1,0 +1,279 @@
+"""The week on letter paper: what matters first, then pictures, each with its table. Text can be searched and copied."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+from reportlab.lib import colors
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.pagesizes import letter
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import inch
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from replacements.summary import chart, multiples
+from replacements.summary.figures import Columns, Followed, Rate, Week
+from replacements.summary.picture_on_paper import Picture
+from replacements.summary.text import sentences, to_look_at
+from replacements.summary.typefaces import BOLD, PLAIN, marked_up, typefaces
+
+MARGIN = 0.75 * inch
+WIDTH = letter[0] - 2 * MARGIN
+LINE = colors.HexColor("#888888")
+MOST_LINES = 60  # of a table about styles, precincts or what waits; the rest is in the files
+_COLUMNS = ("requested", "issued", "received", "counted", "rejected", "pending")
+Cells = Sequence[Sequence[object]]
+
+
+class _Heading(Paragraph):
+    """A heading, and the bookmark that leads to it."""
+
+    def __init__(self, text: str, style: ParagraphStyle) -> None:
+        super().__init__(marked_up(text, BOLD), style)
+        self.bookmark = text
+
+
+class _Document(SimpleDocTemplate):
+    """Puts a bookmark at each heading."""
+
+    def afterFlowable(self, flowable: Flowable) -> None:
+        if isinstance(flowable, _Heading):
+            self._headings = getattr(self, "_headings", 0) + 1
+            key = f"heading-{self._headings}"
+            self.canv.bookmarkPage(key)
+            self.canv.addOutlineEntry(flowable.bookmark, key, level=0)
+
+
+def week_pdf(week: Week, office_name: str, *, words: Mapping[str, Mapping[str, str]], overriding: bool) -> bytes:
+    """The document. `words`: what people call codes, by group (kind, cause, action_short, language, standing); a code
+    without a word is spaced out. `overriding`: with what is about members of staff, for supervisors alone. The same
+    week gives the same bytes."""
+    typefaces()
+    file = BytesIO()
+    title = f"Replacement ballots, {_day(week.first)} to {_day(week.last)}"
+    document = _Document(
+        file,
+        pagesize=letter,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=0.95 * inch,
+        bottomMargin=0.75 * inch,
+        title=title,
+        author=office_name,
+        subject="Weekly summary",
+        lang="en",
+        initialFontName=PLAIN,
+        invariant=1,
+    )
+
+    def frame(canvas: Canvas, _document: Any) -> None:
+        canvas.saveState()
+        canvas.setFont(PLAIN, 8)
+        canvas.drawString(MARGIN, letter[1] - 0.55 * inch, title)
+        canvas.drawRightString(letter[0] - MARGIN, 0.45 * inch, f"Page {canvas.getPageNumber()}")
+        canvas.drawString(MARGIN, 0.45 * inch, f"Election {week.election_id}")
+        canvas.restoreState()
+
+    document.build(_story(week, office_name, words, overriding), onFirstPage=frame, onLaterPages=frame)
+    return file.getvalue()
+
+
+def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]], overriding: bool) -> list[Flowable]:
+    def word(code: str, group: str) -> str:
+        return words.get(group, {}).get(code, code.replace("_", " "))
+
+    story: list[Flowable] = [_paragraph(office_name, 11), _heading("The week in three sentences", 16)]
+    story += [_paragraph(sentence, 10.5) for sentence in sentences(week)]
+    looks = to_look_at(week)
+    if looks:
+        story += [_heading("Please look at"), *(_paragraph(f"– {line}") for line in looks)]
+    story += [_heading("Beside other weeks"), _compared(week)]
+    story += [Picture(multiples.kinds(week, words.get("kind", {})), WIDTH), _key(week)]
+    story += [_heading("Requests per day"), Picture(chart.requests_per_day(week), WIDTH * 0.8)]
+    story += [
+        _heading("Reissues per thousand ballots out"),
+        Picture(chart.reissue_rate(week), WIDTH * 0.8),
+        _days(week),
+    ]
+    story += [_heading("Ballots, as a reconciliation report counts them"), _books(week)]
+    story += [_heading("From request to mailing"), _speed(week)]
+    story += [_heading("Spoiled ballots by style"), *_rates("styles", week.styles)]
+    story += [_heading("Replaced ballots by precinct"), *_rates("precincts", week.precincts)]
+    story += [_heading("By reason, kind and language"), _shares(week, word)]
+    story += [_heading("What people made of the proposals"), _followed(week.machine.followed, word)]
+    for what, title in (("who", "How sure of the voter"), ("kind", "How sure of what is asked")):
+        bins = [one for one in week.machine.bins if one.what == what]
+        if bins:
+            story += [_paragraph(f"{title}: off by {week.machine.off[what]:.3f} on average."), Spacer(1, 4)]
+            story.append(Picture(multiples.probabilities(bins), WIDTH * 0.7))
+            rows = [(f"{b.claimed:.2f}", b.claims, b.right, f"{b.low:.2f} to {b.high:.2f}") for b in bins]
+            story.append(_table(("Claimed", "Claims", "Came true", "95 % interval of the share"), rows))
+    if overriding and week.unusual.overriding:
+        story += [_heading("Decided otherwise than proposed, by member of staff"), *_overriding(week)]
+    story += [_heading("Still waiting"), _waiting(week, word)]
+    return story
+
+
+def _heading(text: str, size: float = 12.5) -> Flowable:
+    style = ParagraphStyle(
+        "heading", fontName=BOLD, fontSize=size, leading=size * 1.25, spaceBefore=10, spaceAfter=4, keepWithNext=1
+    )
+    return _Heading(text, style)
+
+
+def _paragraph(text: str, size: float = 9.5, *, right: bool = False, bold: bool = False) -> Paragraph:
+    face = BOLD if bold else PLAIN
+    style = ParagraphStyle(
+        "text", fontName=face, fontSize=size, leading=size * 1.35, spaceAfter=2, alignment=TA_RIGHT if right else 0
+    )
+    return Paragraph(marked_up(text, face), style)
+
+
+def _table(headings: Sequence[str], rows: Cells) -> Flowable:
+    """A ruled table; its first column takes what is left, the others are as wide as what stands in them."""
+    if not rows:
+        return _paragraph("None.")
+    longest = [max(len(str(row[n])) for row in (headings, *rows[:MOST_LINES])) for n in range(1, len(headings))]
+    widths = [min(12 + 5.2 * letters, 1.5 * inch) for letters in longest]
+    widths.insert(0, WIDTH - sum(widths))
+    shown = [[_paragraph(text, 8, right=n > 0, bold=True) for n, text in enumerate(headings)]]
+    shown += [
+        [_paragraph("" if cell is None else str(cell), 8.5, right=n > 0) for n, cell in enumerate(row)]
+        for row in rows[:MOST_LINES]
+    ]
+    table = Table(shown, colWidths=widths, repeatRows=1, hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                ("FONTNAME", (0, 0), (-1, -1), PLAIN),  # or ReportLab names one that it does not embed
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                ("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.3, LINE),
+            ]
+        )
+    )
+    return table
+
+
+def _compared(week: Week) -> Flowable:
+    rows: list[tuple[object, ...]] = [
+        (_stretch(week.first, week.last), week.requests, week.reissues, week.speed.mailed, week.speed.kept)
+    ]
+    rows += [
+        (f"{one.what}: {_stretch(one.first, one.last)}", one.requests, one.reissues, one.mailed, one.kept)
+        for one in (week.before, week.earlier)
+        if one is not None
+    ]
+    return _table(("Days", "Requests", "Reissues", "Mailed", "In time"), rows)
+
+
+def _key(week: Week) -> Flowable:
+    names = ["these days", *(one.what for one in (week.before, week.earlier) if one is not None)]
+    return _paragraph("; ".join(f"{letter}: {name}" for letter, name in zip("ABC", names, strict=False)) + ".", 8)
+
+
+def _days(week: Week) -> Flowable:
+    rows = []
+    for day in week.days:
+        rate = day.rate
+        limits = f"{rate.lower:.2f} to {rate.upper:.2f}{' !' if rate.outside else ''}" if rate else "–"
+        value = f"{rate.value:.2f}" if rate else "–"
+        rows.append((f"{day.day:%a} {_day(day.day)}", day.requests, day.reissues, day.out, value, limits))
+    return _table(("Day", "Requests", "Reissued", "Out", "Per thousand", "Limits"), rows)
+
+
+def _books(week: Week) -> Flowable:
+    rows: list[tuple[object, ...]] = []
+    named = {"Replacements": (week.this_week, week.to_date)}
+    named |= {
+        title: week.books[name]
+        for name, title in (("all", "All ballots"), ("overseas", "Ballots of voters overseas"))
+        if name in week.books
+    }
+    for title, pair in named.items():
+        for period, columns in zip(("these days", "to date"), pair, strict=True):
+            rows.append((f"{title}, {period}", *_five(columns)))
+    return _table(("", *(name.capitalize() for name in _COLUMNS)), rows)
+
+
+def _five(columns: Columns) -> list[object]:
+    return ["–" if getattr(columns, name) is None else getattr(columns, name) for name in _COLUMNS]
+
+
+def _speed(week: Week) -> Flowable:
+    speed = week.speed
+    rows: list[tuple[object, ...]] = [("Packets mailed", speed.mailed), ("By the next business day", speed.kept)]
+    if speed.interval:
+        rows.append(("Share in time, 95 % interval", f"{speed.interval[0]:.3f} to {speed.interval[1]:.3f}"))
+    if speed.business:
+        names = ("Median", "90th percentile", "95th percentile")
+        rows += [(f"{name}, business hours", f"{hours:.1f}") for name, hours in zip(names, speed.business, strict=True)]
+    rows.append(("Past the promised day and not mailed", len(speed.overdue)))
+    return _table(("", ""), rows)
+
+
+def _rates(name: str, rates: Sequence[Rate]) -> list[Flowable]:
+    rows = []
+    for rate in rates:
+        point = rate.point
+        numbers = (f"{point.value:.2f}", f"{point.lower:.2f} to {point.upper:.2f}") if point else ("–", "–")
+        note = "outside" if rate.outside else "few" if rate.few else ""
+        rows.append((rate.name, rate.out, rate.events, *numbers, note))
+    headings = ("Name", "Out", "Count", "Per thousand", "Limits", "Note")
+    more = [_paragraph(f"and {len(rows) - MOST_LINES} more, in the files.")] if len(rows) > MOST_LINES else []
+    return [Picture(multiples.rates(name, name, rates[:20]), WIDTH * 0.9), _table(headings, rows), *more]
+
+
+def _shares(week: Week, word: Any) -> Flowable:
+    rows = []
+    for group, title, shares in (
+        ("cause", "replaced because", week.causes),
+        ("kind", "asked", week.kinds),
+        ("language", "language", week.languages),
+    ):
+        for one in shares:
+            share = f"{one.count / one.size:.1%}" if one.size else "–"
+            interval = f"{one.low:.1%} to {one.high:.1%}" + (" few" if one.few else "")
+            rows.append((f"{title}: {word(one.name, group)}", one.count, share, interval))
+    return _table(("", "Count", "Share", "95 % interval"), rows)
+
+
+def _followed(rows: Sequence[Followed], word: Any) -> Flowable:
+    cells = [
+        (f"{word(one.kind, 'kind')}, {word(one.standing, 'standing')}", one.accepted, one.changed, one.refused)
+        for one in rows
+    ]
+    return _table(("Kind and standing", "Accepted", "Changed", "Refused"), cells)
+
+
+def _overriding(week: Week) -> list[Flowable]:
+    rows = [
+        (o.account, o.decided, o.otherwise, f"{o.share.value:.3f}", f"{o.share.lower:.3f} to {o.share.upper:.3f}")
+        for o in week.unusual.overriding
+    ]
+    fair = (
+        "More often than chance explains, beside all who decide. Who is given the hard cases decides otherwise more "
+        "often: a reason to look together, not a judgement."
+    )
+    return [_paragraph(fair), _table(("Account", "Decided", "Otherwise", "Share", "Limits"), rows)]
+
+
+def _waiting(week: Week, word: Any) -> Flowable:
+    rows = [
+        (f"Request {one.request}, {word(one.proposal, 'action_short')}", f"{one.hours:.0f}") for one in week.waiting
+    ]
+    return _table(("", "Hours"), rows)
+
+
+def _stretch(first: date, last: date) -> str:
+    return f"{_day(first)} to {_day(last)}"
+
+
+def _day(day: date) -> str:
+    return f"{day:%B} {day.day}, {day.year}"

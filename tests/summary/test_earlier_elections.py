@@ -1,0 +1,127 @@
+"""Requests of earlier elections: taken in without names, refused with reasons, and compared with."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from sqlalchemy import select
+
+from replacements.cli import main
+from replacements.store.csv_files import FileTrouble
+from replacements.store.database import Database
+from replacements.store.tables import PastRequest
+from replacements.summary.history import load_history
+from replacements.summary.week import week
+from tests.summary.conftest import ELECTION
+
+AT = datetime(2031, 9, 1, tzinfo=UTC)
+MONDAY = date(2031, 10, 6)
+HEADING = "election,held_on,reference,received_on,kind,outcome,cause,mailed_on,style,voter_name\n"
+LINES = (
+    "General 2029,2029-11-06,17,2029-10-08,spoiled_ballot,reissued,spoiled,2029-10-09,B1,Ann Nobody\n"
+    "General 2029,2029-11-06,18,2029-10-12,not_received,reissued,lost,2029-10-16,B1,Ann Nobody\n"
+    "General 2029,2029-11-06,19,2029-10-14,question,other,,,,Ann Nobody\n"
+    "General 2029,2029-11-06,20,2029-10-15,question,other,,,,Ann Nobody\n"  # the Monday after
+)
+
+
+def _file(folder: Path, text: str) -> Path:
+    path = folder / "earlier.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_file_is_taken_once_and_a_newer_one_changes_what_differs(election: Database, tmp_path: Path) -> None:
+    path = _file(tmp_path, HEADING + LINES)
+    with election.write() as session:
+        report = load_history(session, path, at=AT)
+        assert (report.added, report.changed, report.unchanged, report.refused) == (4, 0, 0, ())
+        assert report.elections == ("General 2029",)
+    path = _file(tmp_path, HEADING + LINES.replace("question,other", "other,declined", 1))
+    with election.write() as session:
+        report = load_history(session, path, at=AT)
+        assert (report.added, report.changed, report.unchanged) == (0, 1, 3)
+
+
+def test_no_name_is_kept(election: Database, tmp_path: Path) -> None:
+    with election.write() as session:
+        load_history(session, _file(tmp_path, HEADING + LINES), at=AT)
+        rows = session.scalars(select(PastRequest)).all()
+        kept = " ".join(str(getattr(row, column.key)) for row in rows for column in PastRequest.__table__.columns)
+    assert "Nobody" not in kept
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        ("G,2029-11-06,1,2029-10-8,question,other,,,,", "received_on is '2029-10-8'"),
+        ("G,2029-11-06,,2029-10-08,question,other,,,,", "reference is empty"),
+        ("G,2029-11-06,1,2029-10-08,complaint,other,,,,", "kind is 'complaint'; expected one of spoiled_ballot"),
+        ("G,2029-11-06,1,2029-10-08,question,sent,,,,", "outcome is 'sent'; expected one of reissued"),
+        ("G,2029-11-06,1,2029-10-08,question,other,tired,,,", "cause is 'tired'"),
+        ("G,2029-11-06,1,2029-10-08,question,reissued,,2029-10-07,,", "mailed_on 2029-10-07 is before"),
+        ("G,2029-11-06,1,2029-10-08", "4 entries, but the heading line has 10"),
+    ],
+)
+def test_a_line_that_cannot_be_used_is_refused_with_its_reason(
+    election: Database, tmp_path: Path, line: str, reason: str
+) -> None:
+    with election.write() as session:
+        report = load_history(session, _file(tmp_path, f"{HEADING}{LINES}{line}\n"), at=AT)
+        assert report.added == 4
+        assert [refused.line for refused in report.refused] == [6]
+        assert reason in report.refused[0].reason
+        strict = load_history(session, _file(tmp_path, f"{HEADING}{LINES}{line}\n"), at=AT, strict=True)
+        assert not strict.taken
+
+
+def test_a_number_that_comes_twice_is_taken_once(election: Database, tmp_path: Path) -> None:
+    with election.write() as session:
+        report = load_history(session, _file(tmp_path, HEADING + LINES + LINES.splitlines()[0] + "\n"), at=AT)
+        assert (report.added, [refused.line for refused in report.refused]) == (4, [6])
+
+
+def test_a_file_without_a_needed_column_is_refused_whole(election: Database, tmp_path: Path) -> None:
+    with election.write() as session, pytest.raises(FileTrouble, match="no column 'held_on'"):
+        load_history(session, _file(tmp_path, "election,reference\nG,1\n"), at=AT)
+
+
+def test_the_same_week_of_an_earlier_election_is_as_far_from_its_election_day(
+    records: Any, election: Database, tmp_path: Path
+) -> None:
+    records.request(datetime(2031, 10, 7, 15, tzinfo=UTC))
+    records.done()
+    with election.write() as session:
+        load_history(session, _file(tmp_path, HEADING + LINES), at=AT)
+    with election.read() as session:
+        earlier = week(session, ELECTION, MONDAY, "America/New_York", now=AT).earlier
+    assert earlier is not None
+    assert (earlier.what, earlier.first, earlier.last) == ("General 2029", date(2029, 10, 8), date(2029, 10, 14))
+    assert (earlier.requests, earlier.reissues) == (3, 2)
+    assert earlier.by_kind == {"spoiled_ballot": 1, "not_received": 1, "question": 1}
+    assert (earlier.mailed, earlier.kept) == (1, 1)  # the other was mailed in the week after
+
+
+def test_without_an_earlier_election_there_is_only_the_week_before(records: Any, election: Database) -> None:
+    records.request(datetime(2031, 9, 30, 15, tzinfo=UTC))
+    records.done()
+    with election.read() as session:
+        found = week(session, ELECTION, MONDAY, "America/New_York", now=AT)
+    assert found.earlier is None
+    assert found.before is not None
+    assert (found.before.first, found.before.requests) == (date(2031, 9, 29), 1)
+
+
+def test_the_command_says_what_was_taken_and_what_was_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("REPLACEMENTS_DATA", str(tmp_path / "data"))
+    path = _file(tmp_path, f"{HEADING}{LINES}G,2029-11-06,1,soon,question,other,,,,\n")
+    done = CliRunner().invoke(main, ["history", "load", str(path)])
+    assert done.exit_code == 0
+    assert "4 requests added, 0 changed, 0 as before, 1 lines refused." in done.output
+    assert "received_on is 'soon'" in done.output
+    assert CliRunner().invoke(main, ["history", "load", str(path), "--strict"]).exit_code == 2
+    assert "received_on" in CliRunner().invoke(main, ["history", "columns"]).output
