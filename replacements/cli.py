@@ -17,6 +17,7 @@ from replacements.ballots import handover
 from replacements.ballots.heads import HeadTrouble
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
+from replacements.commands.backup import backup, restore
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out, tell_refused
 from replacements.commands.elections import ELECTION, election_of
 from replacements.commands.history import history_group
@@ -82,11 +83,13 @@ def main(ctx: click.Context, data: Path | None) -> None:
             raise Trouble(str(trouble)) from trouble
 
 
+main.add_command(backup)
 main.add_command(history_group)
 main.add_command(keys_group)
 main.add_command(ledger_group)
 main.add_command(reading)
 main.add_command(replies_group)
+main.add_command(restore)
 main.add_command(rules)
 
 

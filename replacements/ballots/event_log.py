@@ -71,6 +71,8 @@ _EVENTS = {
     "reply_text_declined": ("office", "a reply text not wanted"),
     "reading_corrected": ("office", "the reading of a message corrected"),
     "request_withdrawn": ("office", "a request withdrawn by the voter"),
+    "restored": ("office", "the office restored from a backup; what came after it is not on this ledger"),
+    "purged": ("office", "mail and texts removed, since their retention period has ended"),
 }
 # What was only seen and told has no outcome.
 _NO_OUTCOME = frozenset(
