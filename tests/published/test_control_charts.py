@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import poisson
 
-from replacements.summary.control import p_chart, percentile, u_chart, wilson
+from replacements.summary.control import most_by_chance, p_chart, percentile, u_chart, wilson
 
 
 def test_the_wafer_example_of_the_nist_handbook() -> None:
@@ -85,6 +86,13 @@ def test_wilsons_interval(count: int, size: int, low: float, high: float) -> Non
 def test_percentiles_are_numpys(values: list[float], share: float) -> None:
     """numpy.quantile, method "linear"."""
     assert percentile(values, share) == pytest.approx(float(np.quantile(values, share)))
+
+
+@pytest.mark.parametrize("expected", [0.0, 0.2, 1.0, 3.5, 12.0, 80.0])
+@pytest.mark.parametrize("tries", [1, 24, 168])
+def test_the_most_by_chance_is_a_quantile_of_poissons_distribution(expected: float, tries: int) -> None:
+    """scipy.stats.poisson.ppf at 1 - 0.01 / tries (Bonferroni's correction for so many numbers looked at)."""
+    assert most_by_chance(expected, tries) == (poisson.ppf(1 - 0.01 / tries, expected) if expected else 0)
 
 
 def test_nothing_to_go_by() -> None:

@@ -12,7 +12,7 @@ from itertools import count
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import insert
+from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
@@ -43,7 +43,11 @@ _LANGUAGES = ("en", "en", "en", "es", "vi", "ko")
 class Year:
     """Makes the year, moment by moment; rows are kept until `store` puts them into the database."""
 
-    def __init__(self, *, requests: int, voters: int, seed: int, weight: int = 0) -> None:
+    def __init__(
+        self, *, requests: int, voters: int, seed: int, weight: int = 0, never: float = 0.03, election: str = ELECTION
+    ) -> None:
+        """`weight`: characters of padding in what judging wrote down. `never`: the share that nobody decides."""
+        self.election, self.never = election, never
         self.random, self.weight = random.Random(seed), weight
         self.rows: dict[type[Base], list[dict[str, Any]]] = {}
         self.seq, self.numbers, self.ids, self.packets = count(1), count(voters + 1), count(1), count(1)
@@ -61,16 +65,26 @@ class Year:
 
     def store(self, database: Database) -> None:
         with database.write() as session:
-            session.add(
-                Election(id=ELECTION, name="Primary", held_on=HELD_ON, created_at=datetime(2030, 12, 1, tzinfo=UTC))
-            )
+            if session.get(Election, self.election) is None:
+                begun = datetime(2030, 12, 1, tzinfo=UTC)
+                session.add(Election(id=self.election, name="Primary", held_on=HELD_ON, created_at=begun))
             for name in CLERKS:
                 session.add(
                     Account(name=name, password_hash="x", roles=["clerk"], created_at=datetime(2030, 12, 1, tzinfo=UTC))
                 )
             session.flush()
+            self._follow(session)
             for table in (VoterRow, Ballot, LedgerEntry, Message, Request, Mailing, Packet, Correction):
                 self._insert(session, table)
+
+    def _follow(self, session: Session) -> None:
+        """The ledger goes on after what is on it."""
+        last = session.scalars(select(LedgerEntry).order_by(LedgerEntry.seq.desc()).limit(1)).first()
+        rows = self.rows[LedgerEntry]
+        if last is not None:
+            rows[0]["prev_hash"] = last.hash
+            for row in rows:
+                row["seq"] += last.seq
 
     def _insert(self, session: Session, table: type[Base]) -> None:
         rows = self.rows.get(table, [])
@@ -123,7 +137,7 @@ class Year:
         ballot = self._add(
             Ballot,
             number=number,
-            election_id=ELECTION,
+            election_id=self.election,
             voter_id=voter["voter_id"],
             style=voter["style"],
             state="issued",
@@ -140,7 +154,7 @@ class Year:
             seq=seq,
             at=self.now.astimezone(UTC).isoformat(timespec="microseconds"),
             event=event,
-            election_id=ELECTION,
+            election_id=self.election,
             ballot_number=ballot["number"],
             voter_id=ballot["voter_id"],
             by="x",
@@ -198,7 +212,7 @@ class Year:
         request = self._add(
             Request,
             id=number,
-            election_id=ELECTION,
+            election_id=self.election,
             message_id=number,
             kinds=kinds,
             cause=self.random.choice(_CAUSES),
@@ -221,7 +235,7 @@ class Year:
             issued_ballot=None,
             continues=number - 1 if number > 1 and self.random.random() < 0.03 else None,
         )
-        if self.random.random() < 0.97:
+        if self.random.random() >= self.never:
             self._at(self._later(1.5), lambda: self._decide(request, voter))
         if self.random.random() < 0.02:
             self._add(Correction, message_id=number, kinds=["question"], cause=None, account="ada", at=self.now)
@@ -270,7 +284,7 @@ class Year:
             self._add(
                 Mailing,
                 id=self.mailings[goes_on],
-                election_id=ELECTION,
+                election_id=self.election,
                 goes_on=goes_on,
                 state="mailed",
                 mailed_at=mailed.astimezone(UTC),

@@ -27,7 +27,7 @@ blueprint = Blueprint("week", __name__, url_prefix="/week")
 FIRST_YEAR, LAST_YEAR = 1900, 2999  # beyond, the calendar of the machine ends, or its time zones do
 WEEK = timedelta(days=6)
 FEW_ENTRIES = 2_000  # of the ledger, that a page reads along; more are added up once, and kept
-FEW_BALLOTS = 20_000  # that a page compares one by one
+FEW_BALLOTS = 3_000  # that a page compares one by one
 WORDS = ("kind", "cause", "action_short", "language", "standing")
 
 

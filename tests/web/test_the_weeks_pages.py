@@ -1,0 +1,89 @@
+"""The week on its pages: any days, the printed summary, what may be published, books too big to compare each time."""
+
+from __future__ import annotations
+
+import csv
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from replacements.requests import office
+from replacements.store.tables import Ballot, LedgerDaysUpTo
+from replacements.web.pages import week as week_page
+from tests.web.invented_office import Site
+
+WEEK = "/week/2026-09-28"
+
+
+def _read(site: Site, address: str, role: str = "supervisor") -> str:
+    return site.see(role, address).get_data(as_text=True)
+
+
+def test_any_stretch_of_days_is_shown_with_its_files(site: Site) -> None:
+    page = _read(site, "/week/?from=2026-09-15&to=2026-10-02")
+    assert "From Tue, Sep 15, 2026" in page
+    assert "/week/2026-09-15/2026-10-02/summary.pdf" in page
+    assert "For the public" not in page  # only whole weeks are published
+
+
+@pytest.mark.parametrize("days", ["from=2026-10-02&to=2026-09-15", "from=2026-10-02&to=2030-09-15", "from=x&to=y"])
+def test_what_is_no_stretch_of_days_is_not_found(site: Site, days: str) -> None:
+    assert site.see("supervisor", f"/week/?{days}").status_code == 404
+
+
+def test_the_printed_week_says_what_the_page_says(site: Site) -> None:
+    printed = site.see("supervisor", "/week/2026-09-28/2026-10-04/summary.pdf")
+    text = " ".join(" ".join(page.extract_text() for page in PdfReader(BytesIO(printed.data)).pages).split())
+    sentence = "2 requests came in, and 1 replacement ballot was issued."
+    assert sentence in text
+    assert sentence in _read(site, WEEK)
+
+
+def test_every_picture_has_a_title_a_description_and_a_table_beside_it(site: Site) -> None:
+    page = _read(site, WEEK)
+    pictures = page.count('<svg xmlns="http://www.w3.org/2000/svg"')
+    assert pictures >= 5
+    assert page.count("<desc ") == pictures
+    assert page.count("<table>") >= pictures
+
+
+def test_a_week_that_is_not_over_is_not_published(site: Site) -> None:
+    assert "This week is not over" in _read(site, "/public-report/2026-09-28")
+    assert site.see("supervisor", "/public-report/2026-09-28/report.csv").status_code == 404
+
+
+def test_the_public_file_holds_the_whole_offices_columns(site: Site) -> None:
+    rows = list(csv.DictReader(_read(site, "/public-report/2026-09-21/report.csv", "observer").splitlines()))
+    kept = {(row["part"], row["name"], row["period"]): row["number"] for row in rows}
+    assert kept["all ballots", "issued", "to date"] == "2"
+    assert kept["whole office", "requests", "this week"] == "0"
+
+
+def test_big_books_are_compared_by_counts_and_each_ballot_on_demand(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(week_page, "FEW_BALLOTS", 0)
+    page = _read(site, WEEK)
+    assert "Ledger and record say the same number of ballots" in page
+    assert "Ledger and record say the same about every ballot" in _read(site, f"{WEEK}?each=1")
+
+
+def test_books_that_differ_are_compared_ballot_by_ballot_however_big(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(week_page, "FEW_BALLOTS", 0)
+    with site.database.write() as session:
+        session.get_one(Ballot, "5000018").state = "returned"
+    page = _read(site, WEEK)
+    assert "Reconciliation does not agree" in page
+    assert "5000018" in page
+
+
+def test_a_long_ledger_is_added_up_once_and_the_page_says_the_same(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = site.see("supervisor", "/week/2026-09-28/replacements.csv").data
+    monkeypatch.setattr(week_page, "FEW_ENTRIES", 0)
+    assert site.see("supervisor", "/week/2026-09-28/replacements.csv").data == before
+    with site.database.read() as session:
+        election = office.known(session)[0].election_id
+        assert session.get_one(LedgerDaysUpTo, election).seq > 0
