@@ -23,6 +23,7 @@ from replacements.commands.elections import ELECTION, election_of
 from replacements.commands.history import history_group
 from replacements.commands.keys import keys_group
 from replacements.commands.ledger import ledger_group
+from replacements.commands.purge import purge
 from replacements.commands.reading import reading
 from replacements.commands.replies import replies_group
 from replacements.commands.roll_weights import weights_command
@@ -87,6 +88,7 @@ main.add_command(backup)
 main.add_command(history_group)
 main.add_command(keys_group)
 main.add_command(ledger_group)
+main.add_command(purge)
 main.add_command(reading)
 main.add_command(replies_group)
 main.add_command(restore)

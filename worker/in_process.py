@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import structlog
 
-from worker import jobs
+from worker import jobs, nights
 from worker.jobs import Work
 from worker.schedule import EVERY
 from worker.watching import Watch, watched
@@ -28,6 +28,8 @@ STEPS: dict[str, Callable[[Work], object]] = {
     "check_books": jobs.check_books,
     "tend_waiting": jobs.tend_waiting,
     "send_weekly_summary": jobs.send_weekly_summary,
+    "back_up": nights.back_up,
+    "purge_past_retention": nights.purge_past_retention,
 }
 
 

@@ -9,7 +9,7 @@ import structlog
 from celery.signals import worker_ready, worker_shutting_down
 
 from replacements.settings import Settings
-from worker import jobs
+from worker import jobs, nights
 from worker.app import app
 from worker.jobs import Work
 from worker.watching import Watch, watched
@@ -18,6 +18,7 @@ from worker.watching import Watch, watched
 # waits for a slow worker would fill the queue many times over.
 MOST_HANDED_OUT = 500
 HANDED_OUT_SECONDS = 60
+LONGEST_NIGHT_SECONDS = 3 * 3600
 
 log = structlog.get_logger()
 _watch: Watch | None = None
@@ -34,6 +35,12 @@ def work() -> Work:
 
 def _task(name: str) -> Any:
     return app.task(name=name, ignore_result=True)
+
+
+def _long_task(name: str) -> Any:
+    """One that may take longer than the queue waits before it hands a task out again. It is taken off the queue at its
+    start, then; one that is lost comes with the next hour."""
+    return app.task(name=name, ignore_result=True, acks_late=False, time_limit=LONGEST_NIGHT_SECONDS)
 
 
 def _attempt(name: str, step: Callable[[Work], object]) -> None:
@@ -103,3 +110,13 @@ def tend_waiting() -> None:
 @_task("send_weekly_summary")
 def send_weekly_summary() -> None:
     _attempt("send_weekly_summary", jobs.send_weekly_summary)
+
+
+@_long_task("back_up")
+def back_up() -> None:
+    _attempt("back_up", nights.back_up)
+
+
+@_long_task("purge_past_retention")
+def purge_past_retention() -> None:
+    _attempt("purge_past_retention", nights.purge_past_retention)

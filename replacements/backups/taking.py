@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
@@ -35,6 +36,7 @@ FILES = "files"
 HEADS = "heads"
 _SECRETS = ("database", "mailbox_password", "outbox_password", "oidc_secret", "metrics_token")
 _KEY_FILES = ("secret_file", "ledger_key", "mail_keys")
+_WORKPLACE, _A_DAY = ".backup-", 24 * 3600
 _NAME = "replacements-{at:%Y-%m-%dT%H%M%SZ}.tar.gz"
 
 
@@ -89,6 +91,9 @@ def forget_old(folder: Path, *, keep: int) -> list[Path]:
     old = found[:-keep] if keep else found
     for path in old:
         path.unlink(missing_ok=True)
+    for left in folder.glob(f"{_WORKPLACE}*"):  # of one whose process was ended
+        if left.is_dir() and time.time() - left.stat().st_mtime > _A_DAY:
+            shutil.rmtree(left, ignore_errors=True)
     return old
 
 
@@ -102,7 +107,7 @@ def books(session: Session) -> dict[str, dict[str, int]]:
 def workplace(beside: Path) -> Iterator[Path]:
     """A folder for its owner alone, on the disk where the backup lies, removed in any case."""
     try:
-        folder = Path(tempfile.mkdtemp(prefix=".backup-", dir=beside))
+        folder = Path(tempfile.mkdtemp(prefix=_WORKPLACE, dir=beside))
     except OSError as error:
         raise FileTrouble(f"{beside}: nothing can be written there: {error.strerror}.") from error
     try:

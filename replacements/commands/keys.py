@@ -77,4 +77,4 @@ def reseal(settings: Settings) -> None:
         raise Trouble(f"{left} messages are not sealed with the key {newest} yet. Run it again.")
     click.echo(f"{done} messages sealed anew; all of them are sealed with the key {newest}.")
     if done:
-        click.echo(rewrite(database, ("raw_mail",)))
+        click.echo(rewrite(database, ("raw_mail",)).text)

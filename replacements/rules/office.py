@@ -358,9 +358,13 @@ class ReturnDesk(Section):
 
 
 class Retention(Section):
-    """`[retention]`. Default: 52 USC 20701, 22 months after a federal election."""
+    """`[retention]`. Default: 52 USC 20701, 22 months after a federal election.
+
+    `hold`: why everything of this election is kept beyond that (a contest, an order of a court); empty: no hold.
+    """
 
     months: Annotated[int, Field(ge=1, le=240), Said("a number of months, 1 to 240", "months = 22")] = 22
+    hold: Annotated[str, Said("why everything is kept for now, in quotes", 'hold = "contest of the result"')] = ""
 
 
 class Columns(Section):

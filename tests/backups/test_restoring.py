@@ -88,7 +88,7 @@ def test_everything_comes_back_byte_for_byte(
             assert now[: len(then)] == then
 
 
-@pytest.mark.parametrize("at", [0, 300, -300, -9, -1])
+@pytest.mark.parametrize("at", [0, 300, -300, -20, -1])
 def test_one_changed_byte_is_refused_and_nothing_is_written(
     backup: Path, elsewhere: Settings, another: Another, at: int
 ) -> None:
