@@ -26,7 +26,7 @@ from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerE
 BACK = frozenset({"returned", "accepted", "challenged"})
 SPOILED = frozenset({"spoiled", "damaged"})  # causes of a reissue that say the ballot in hand was spoiled
 UNKNOWN = "unknown"
-STYLE, PRECINCT, REASON = "style", "precinct", "reason"
+STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")
 _STATE_IS_EVENT = ("voided", "suspended", "returned", "accepted", "challenged", "undeliverable")
 _EVENTS = (*_STATE_IS_EVENT, "imported", "import_changed", "reissued", "reinstated", "cured", "return_undone")
 _AT_ONCE = 20_000
@@ -176,8 +176,11 @@ def _under_one_name(sums: Sums) -> Iterator[tuple[Key, list[int]]]:
         yield Key(STYLE, day, "", False, False, False), list(Tally(out=out))
 
 
-def read_days(session: Session, election_id: str, zone: str, *, since: date, until: date) -> Days:
-    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it."""
+def read_days(
+    session: Session, election_id: str, zone: str, *, since: date, until: date, parts: Sequence[str] = PARTS
+) -> Days:
+    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it.
+    `parts`: what is wanted of them."""
     sums: Sums = {}
     start = since - timedelta(days=1)
     seq = _up_to(session, election_id, zone)
@@ -187,20 +190,20 @@ def read_days(session: Session, election_id: str, zone: str, *, since: date, unt
         here = LedgerDay.election_id == election_id
         before = (
             select(LedgerDay.part, LedgerDay.name, *flags, *(func.sum(value) for value in values))
-            .where(here, LedgerDay.day < since)
+            .where(here, LedgerDay.part.in_(parts), LedgerDay.day < since)
             .group_by(LedgerDay.part, LedgerDay.name, *flags)
         )
         for part, name, loaded, replacement, overseas, *counts in session.execute(before):
             sums[Key(part, start, name, loaded, replacement, overseas)] = [int(count) for count in counts]
         within = select(LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *values).where(
-            here, LedgerDay.day >= since, LedgerDay.day <= until
+            here, LedgerDay.part.in_(parts), LedgerDay.day >= since, LedgerDay.day <= until
         )
         for part, day, name, loaded, replacement, overseas, *counts in session.execute(within):
             sums[Key(part, day, name, loaded, replacement, overseas)] = counts
     newer: Sums = {}
     _count_all(newer, session.execute(_entries(election_id, seq)), ZoneInfo(zone))
     for key, counts in newer.items():
-        if key.day <= until:
+        if key.day <= until and key.part in parts:
             _add(sums, Key(key.part, max(key.day, start), key.name, key.loaded, key.replacement, key.overseas), counts)
     return Days(sums)
 

@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from replacements.store.tables import Ballot
-from replacements.summary.ledger_days import STATE_COLUMNS, Tally, read_days
+from replacements.summary.ledger_days import STATE_COLUMNS, STYLE, Tally, read_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ class Places:
 
 def where_ballots_are(session: Session, election_id: str, zone: str) -> Places:
     """Count both ways, as of now."""
-    styles = read_days(session, election_id, zone, since=date.max, until=date.max).places()
+    styles = read_days(session, election_id, zone, since=date.max, until=date.max, parts=(STYLE,)).places()
     by_ledger = {
         (style, state): getattr(tally, column)
         for style, tally in styles.items()

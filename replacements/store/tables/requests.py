@@ -71,7 +71,7 @@ class Request(Base):
             postgresql_where=text(ASKS_FOR_A_BALLOT),
         ),
         Index("requests_of_a_week", "election_id", "received_at", "decided_at"),
-        Index("requests_decided_in_a_week", "election_id", "decided_at"),
+        Index("requests_decided_in_a_week", "election_id", "decided_at", "state"),
     )
 
 

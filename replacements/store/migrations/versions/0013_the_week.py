@@ -67,7 +67,8 @@ def upgrade() -> None:
     )
     op.create_index(op.f("ix_reply_attachments_reply_id"), "reply_attachments", ["reply_id"])
     op.create_index("requests_of_a_week", "requests", ["election_id", "received_at", "decided_at"])
-    op.create_index("requests_decided_in_a_week", "requests", ["election_id", "decided_at"])
+    op.create_index("requests_decided_in_a_week", "requests", ["election_id", "decided_at", "state"])
+    op.create_index("messages_of_a_week", "messages", ["arrived_at"])
     op.create_index("packets_of_a_request", "packets", ["request_id"])
     asks = (
         "continues IS NULL AND (issued_ballot IS NOT NULL"
