@@ -17,6 +17,7 @@ from replacements.ballots import handover
 from replacements.ballots.heads import HeadTrouble
 from replacements.ballots.importing import BallotReport, import_ballots
 from replacements.ballots.reconciling import reconcile as reconcile_books
+from replacements.commands.accounts import accounts_group
 from replacements.commands.backup import backup, restore
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out, tell_refused
 from replacements.commands.elections import ELECTION, election_of
@@ -29,7 +30,6 @@ from replacements.commands.replies import replies_group
 from replacements.commands.roll_weights import weights_command
 from replacements.commands.rules import rules
 from replacements.people import accounts, passwords
-from replacements.people.permissions import Role
 from replacements.reading import learned
 from replacements.reading.reader import warm
 from replacements.reading.teaching import TeachingError
@@ -87,6 +87,7 @@ def main(ctx: click.Context, data: Path | None) -> None:
 main.add_command(backup)
 main.add_command(history_group)
 main.add_command(keys_group)
+main.add_command(accounts_group)
 main.add_command(ledger_group)
 main.add_command(purge)
 main.add_command(reading)
@@ -311,26 +312,3 @@ def handover_command(
         target = folder / (f"{force.election_id}-{written.file_name}" if several else written.file_name)
         target.write_text(written.text, encoding="utf-8", newline="")
     click.echo(f"Written: {target}")
-
-
-@main.group(name="accounts")
-def accounts_group() -> None:
-    """Who may sign in to the dashboard."""
-
-
-@accounts_group.command(name="create")
-@click.argument("name")
-@click.option("--role", "roles", multiple=True, required=True, type=click.Choice([r.value for r in Role]))
-@click.option("--full-name", default="")
-@click.option("--email", default="", help="Where a supervisor gets the weekly summary.")
-@click.password_option("--passphrase", help="At least 15 characters; asked for when left out.")
-@click.pass_obj
-def accounts_create(
-    settings: Settings, name: str, roles: tuple[str, ...], full_name: str, email: str, passphrase: str
-) -> None:
-    """Make an account. The first one is made here; later ones also on the dashboard by a supervisor."""
-    with open_database(settings).write() as session:
-        made = accounts.create(
-            session, name=name, password=passphrase, roles=roles, at=now(), full_name=full_name, email=email
-        )
-    click.echo(f"Account {made.name} made.")

@@ -6,16 +6,18 @@ import json
 import mailbox
 import socket
 from collections.abc import Callable
+from datetime import UTC, datetime
 from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from sqlalchemy import text
+from sqlalchemy import select, text
 
 from replacements.cli import main
 from replacements.demo.running import MARK
 from replacements.store.database import Database
+from replacements.store.tables import Account, Factor, LedgerEntry
 from tests.requests.conftest import FILES
 
 RULES = Path(__file__).parent / "rules" / "saltgrass.toml"
@@ -201,3 +203,21 @@ def test_the_demo_never_starts_over_what_is_not_its_own(run: Run, tmp_path: Path
     assert (tmp_path / "var" / "replacements.db").exists()
     assert run("demo", "--once").exit_code == 2
     assert not (tmp_path / "var" / MARK).exists()
+
+
+def test_a_lone_supervisor_who_lost_the_second_factor_is_helped_at_the_machine_itself(run: Run, tmp_path: Path) -> None:
+    run("rules", "load", RULES)
+    run("accounts", "create", "sunniva", "--role", "supervisor", "--passphrase", "a passphrase long enough")
+    database = Database(str(tmp_path / "var" / "replacements.db"))
+    with database.write() as session:
+        account = session.scalars(select(Account)).one()
+        session.add(Factor(account_id=account.id, kind="totp", data=b"sealed", made_at=datetime.now(UTC)))
+    nobody = run("accounts", "remove-second-factor", "nobody", "--by", "The official")
+    assert nobody.exit_code == 2
+    assert "Nothing was changed" in nobody.stderr
+    assert run("accounts", "remove-second-factor", "sunniva", "--by", "The official").exit_code == 0
+    with database.read() as session:
+        assert session.scalars(select(Factor)).all() == []
+        entry = session.scalars(select(LedgerEntry).where(LedgerEntry.event == "account_second_factor_removed")).one()
+    assert entry.by == "The official"
+    database.close()
