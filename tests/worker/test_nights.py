@@ -62,7 +62,7 @@ def test_a_backup_is_written_each_night_and_the_oldest_go(work: Work, clock: Clo
             written.append(clock.at)
     assert written[0] == MONDAY  # there was none yet
     assert [at.hour for at in written[1:]] == [1] * (len(written) - 1)
-    assert len(written) == 4
+    assert len(written) == 1 + 4
     assert len(_backups(work)) == 2
     assert _said(work, "backup").ok
 
