@@ -20,7 +20,6 @@
 | REPLACEMENTS_MAIL_KEYS | file of keys that stored mail is sealed with (`replacements keys`) | empty: not sealed |
 | REPLACEMENTS_BACKUPS | folder for a backup each night (`replacements backup`) | empty: none |
 | REPLACEMENTS_BACKUPS_KEPT | how many of those are kept, 1 to 400 | `14` |
-| REPLACEMENTS_METRICS_TOKEN | who gives it may read `/metrics`; without one only this machine itself | empty |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
 | REPLACEMENTS_SIGN_IN_IDLE | minutes without use, then one signs in again: 1 to 60 | `60` |
@@ -29,7 +28,7 @@
 | REPLACEMENTS_OIDC_CLIENT, REPLACEMENTS_OIDC_SECRET | what this one is to that service, and their secret | empty |
 | REPLACEMENTS_OIDC_CLAIM | the claim that names the account, as entered on the page People | `sub` |
 
-REPLACEMENTS_DATABASE, the passwords, REPLACEMENTS_METRICS_TOKEN and REPLACEMENTS_OIDC_SECRET may stand in files
+REPLACEMENTS_DATABASE, the passwords and REPLACEMENTS_OIDC_SECRET may stand in files
 instead: REPLACEMENTS_DATABASE_FILE names one, and so on. The sign-in service is told `<this service>/sign-in/answer`
 as the address to come back to; that way of signing in, and security keys, need the extra `sign-in` to be installed.
 
@@ -82,7 +81,6 @@ class Settings:
     mail_keys: Path | None = None
     backups: Path | None = None
     backups_kept: int = 14
-    metrics_token: str = ""
     sign_in_idle: int = 60  # minutes
     sign_in_longest: int = 12  # hours
     oidc_issuer: str = ""
@@ -117,7 +115,6 @@ class Settings:
             mail_keys=Path(env["REPLACEMENTS_MAIL_KEYS"]).resolve() if env.get("REPLACEMENTS_MAIL_KEYS") else None,
             backups=Path(env["REPLACEMENTS_BACKUPS"]).resolve() if env.get("REPLACEMENTS_BACKUPS") else None,
             backups_kept=_whole(env, "REPLACEMENTS_BACKUPS_KEPT", 14, most=400, unit="backups"),
-            metrics_token=_secret(env, "REPLACEMENTS_METRICS_TOKEN"),
             sign_in_idle=_whole(env, "REPLACEMENTS_SIGN_IN_IDLE", 60, most=60, unit="minutes"),
             sign_in_longest=_whole(env, "REPLACEMENTS_SIGN_IN_LONGEST", 12, most=24, unit="hours"),
             oidc_issuer=env.get("REPLACEMENTS_OIDC_ISSUER", "").strip(),
