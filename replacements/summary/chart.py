@@ -55,7 +55,7 @@ def reissue_rate(week: Week) -> str:
 def two_weeks(days: Sequence[OneDay]) -> str:
     """Bars: the requests that came in on each day; over them a line with squares: those that were decided."""
     said = "; ".join(f"{one.day:%A, %B} {one.day.day}: {one.came} came in, {one.decided} decided" for one in days)
-    svg = canvas("two-weeks", "Requests of the last two weeks", f"Day by day: {said}.")
+    svg = canvas("two-weeks", "Requests of the last two weeks", f"Day by day: {said}.", height=HEIGHT + 18)
     most = max([*(one.came for one in days), *(one.decided for one in days), 1])
     step = (WIDTH - LEFT - RIGHT) / len(days)
     line(svg, LEFT, height_of(0, most), WIDTH - RIGHT, height_of(0, most))
@@ -66,7 +66,8 @@ def two_weeks(days: Sequence[OneDay]) -> str:
         ET.SubElement(svg, "rect", {name: short(value) for name, value in bar.items()} | {"class": "came"})
         if one.came:
             label(svg, middle, top - 5, str(one.came))
-        label(svg, middle, HEIGHT - 9, f"{one.day:%a}"[:2] + f" {one.day.day}", size=11)
+        label(svg, middle, HEIGHT - 8, f"{one.day:%a}"[:2])
+        label(svg, middle, HEIGHT + 12, str(one.day.day))
         points.append((middle, height_of(one.decided, most)))
     way = " ".join(f"{short(x)},{short(y)}" for x, y in points)
     ET.SubElement(svg, "polyline", {"points": way, "fill": "none", "class": "decided"})

@@ -1,10 +1,11 @@
 """Pictures of the five main pages, over the demo's invented county, for the README and for whoever reviews the look.
 
-    python -m tests.browser.take_screenshots FOLDER
+    python -m tests.browser.take_screenshots [FOLDER]
 
-Sets the demo up in a temporary folder on a fixed day, decides a part of its requests, serves it on a free port, and
-writes front.png, request.png, mailing.png, return-desk.png and week.png into FOLDER. Needs Chromium and its driver,
-and fonts for every language that is shown (Debian: fonts-noto-cjk, fonts-dejavu-core).
+Without a FOLDER they go to tests/browser/pictures, from where the README shows them. Sets the demo up in a temporary
+folder on a fixed day, decides a part of its requests, serves it on a free port, and writes front.png, request.png,
+mailing.png, return-desk.png and week.png. The same fonts give the same bytes. Needs Chromium and its driver, and fonts
+for every language that is shown (Debian: fonts-noto-cjk, fonts-dejavu-core).
 """
 
 from __future__ import annotations
@@ -38,7 +39,9 @@ from tests.servers.chromium import start_chromium
 
 AT = datetime(2031, 10, 14, 14, 30, tzinfo=UTC)  # a Tuesday; the demo's election is set some weeks after it
 WHO = "supervisor"
-WIDTH, HIGHEST = 1280, 1700  # pixels; a longer page is cut off
+WIDTH, HIGHEST = 1280, 900  # pixels; a longer page is cut off
+PICTURES = Path(__file__).with_name("pictures")
+LARGEST = 200_000  # bytes of a picture
 EVERY = 3  # of the reissues that wait, every third stays undecided
 
 
@@ -88,9 +91,9 @@ def picture(browser: Chrome) -> bytes:
 
 def take_all(browser: Chrome, address: str, database: Database, token: str, folder: Path) -> list[Path]:
     """Go through the pages as one would; the files that were written."""
-    browser.execute_cdp_cmd(
-        "Emulation.setEmulatedMedia", {"features": [{"name": "prefers-color-scheme", "value": "light"}]}
-    )
+    wanted = {"prefers-color-scheme": "light", "prefers-reduced-motion": "reduce"}
+    features = [{"name": name, "value": value} for name, value in wanted.items()]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
     browser.get(f"{address}/sign-in")
     browser.add_cookie({"name": "sign-in", "value": token})
     with database.read() as session:
@@ -102,6 +105,11 @@ def take_all(browser: Chrome, address: str, database: Database, token: str, fold
     written = []
     for name, page in pages.items():
         browser.get(address + page)
+        status = browser.execute_script("return performance.getEntriesByType('navigation')[0].responseStatus")
+        if status != 200:
+            sys.exit(f"{page} answers {status}")
+        if name == "front":  # it says so once its stream has answered
+            WebDriverWait(browser, 20).until(lambda b: "Kept up to date" in b.find_element(By.ID, "following").text)
         written.append(folder / f"{name}.png")
         written[-1].write_bytes(picture(browser))
     browser.get(f"{address}/return-desk/")
@@ -120,12 +128,15 @@ def main(folder: Path) -> None:
             browser.set_window_size(WIDTH, 900)
             with demo_served(Path(scratch) / "demo") as (address, database, token):
                 for file in take_all(browser, address, database, token, folder):
-                    click.echo(file)
+                    size = file.stat().st_size
+                    click.echo(f"{file}: {size} bytes")
+                    if size > LARGEST:
+                        sys.exit(f"{file.name} is larger than {LARGEST} bytes")
         finally:
             browser.quit()
 
 
 if __name__ == "__main__":
-    if len(sys.argv) != 2:
-        sys.exit("Usage: python -m tests.browser.take_screenshots FOLDER")
-    main(Path(sys.argv[1]))
+    if len(sys.argv) > 2:
+        sys.exit("Usage: python -m tests.browser.take_screenshots [FOLDER]")
+    main(Path(sys.argv[1]) if len(sys.argv) == 2 else PICTURES)

@@ -12,6 +12,7 @@ from replacements.store.tables import Mailing, Message, RawMail, Request
 from tests.browser.looking import Looker, media, too_wide
 from tests.web.invented_office import NOW, Site, message
 from tests.web.test_waiting_on_the_pages import ask_for_a_statement
+from tests.web.test_what_every_page_carries import PAGES
 from tests.web.two_elections import undecided, with_a_runoff
 
 KOREAN = (
@@ -172,6 +173,13 @@ def test_what_is_seen_when_something_is_wrong(looker: Looker, site: Site) -> Non
     clean(looker, 6)
 
 
+def test_every_address_that_the_pages_have(looker: Looker) -> None:
+    """Whatever page is added is looked at here, if nowhere else."""
+    for address in PAGES:
+        looker.get(address)
+    clean(looker, len(PAGES))
+
+
 def test_every_page_is_reached_and_used_by_keyboard_alone(looker: Looker, site: Site) -> None:
     """WCAG 2.2, 2.1.1, 2.1.2, 2.4.3, 2.4.7, 2.4.11: each stop can be seen, none is a trap, none lies under another."""
     browser = looker.browser
@@ -182,8 +190,9 @@ def test_every_page_is_reached_and_used_by_keyboard_alone(looker: Looker, site: 
             "return [...document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea,"
             ' summary, [tabindex="0"]\')].filter((one) => one.checkVisibility() && !one.disabled).length'
         )
+        dates = len(browser.find_elements(By.CSS_SELECTOR, "input[type=date]"))  # each has stops of its own inside
         stops: set[str] = set()
-        for _ in range(wanted + 3):
+        for _ in range(wanted + 4 * dates + 3):
             ActionChains(browser).send_keys(Keys.TAB).perform()
             seen = browser.execute_script(
                 """
