@@ -67,7 +67,9 @@ def _packed_again(path: Path, change: Callable[[Path, dict[str, object]], None])
     """As by somebody who unpacks a backup, changes it and packs it again, hashes of the parts left as they were."""
     folder = path.parent / "unpacked"
     with tarfile.open(path) as tar:
-        tar.extractall(folder, filter="data")
+        if hasattr(tarfile, "data_filter"):  # from Python 3.11.4 on
+            tar.extraction_filter = tarfile.data_filter
+        tar.extractall(folder)
     change(folder, {})
     with tarfile.open(path, "w:gz") as tar:
         for file in sorted(found for found in folder.rglob("*") if found.is_file()):

@@ -50,7 +50,7 @@ def test_a_text_is_refused_mended_approved_by_another_and_used_in_the_next_draft
     browser: Chrome, address: str, site: Site, second: str
 ) -> None:
     _sign_in(browser, address, "supervisor")
-    _follow(browser, "Texts")
+    _follow(browser, "Reply texts")
     with next_page(browser):
         browser.find_element(By.CSS_SELECTOR, "a[href='/texts/en/reissue']").click()
     before = _typed(browser, "body")

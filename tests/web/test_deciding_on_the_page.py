@@ -229,7 +229,7 @@ def test_what_waited_longest_comes_first_and_its_age_is_on_the_first_page(site: 
         session.get_one(Request, 2).state = "waiting"
         session.get_one(Request, 2).received_at = site.clock.at - timedelta(minutes=5)
     page = site.see("clerk", "/").get_data(as_text=True)
-    assert "Oldest: 22 h ago" in page
+    assert "The oldest came 22 h ago" in page
     listed = site.see("clerk", "/requests/").get_data(as_text=True)
     assert listed.index('href="/requests/1"') < listed.index('href="/requests/2"')
 
