@@ -90,7 +90,9 @@ def test_everything_comes_back_byte_for_byte(
             assert now[: len(then)] == then
 
 
-@pytest.mark.parametrize("at", [0, 300, -300, -20, -1])
+# -6 is in the stream's own sum, -1 in its length. Between the last part and these lie packed zeros, where another byte
+# may stand for the same zeros: nothing is changed then.
+@pytest.mark.parametrize("at", [0, 300, -300, -6, -1])
 def test_one_changed_byte_is_refused_and_nothing_is_written(
     backup: Path, elsewhere: Settings, another: Another, at: int
 ) -> None:
