@@ -7,7 +7,7 @@ from sqlalchemy import select
 
 from replacements.ballots import ledger
 from replacements.commands.basics import now, open_database
-from replacements.people import accounts, second_factor, sign_ins
+from replacements.people import accounts, second_factor
 from replacements.people.permissions import Role
 from replacements.settings import Settings
 from replacements.store.tables import Account
@@ -46,8 +46,7 @@ def accounts_remove_second_factor(settings: Settings, name: str, by: str) -> Non
         account = session.scalars(select(Account).where(Account.name == name)).first()
         if account is None:
             raise accounts.AccountTrouble(f"There is no account {name}. Nothing was changed.")
-        kinds = second_factor.remove_all(session, account.id)
-        sign_ins.end_all(session, account.id)
+        kinds = second_factor.lost(session, account.id)
         details = {"account": account.name, "kinds": kinds}
         ledger.append(session, event="account_second_factor_removed", election_id="", by=by, at=now(), details=details)
     click.echo(f"{name} signs in with the passphrase alone, or sets up another second factor where the role needs one.")

@@ -31,6 +31,7 @@ from nacl.secret import SecretBox
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
+from replacements.people import sign_ins
 from replacements.people.accounts import AccountTrouble, book_try
 from replacements.store.database import Database
 from replacements.store.tables import Account, Factor, RecoveryCode
@@ -181,4 +182,11 @@ def remove_all(session: Session, account_id: int) -> list[str]:
     kinds = sorted(factor.kind for factor in standing(session, account_id).factors)
     session.execute(delete(Factor).where(Factor.account_id == account_id))
     session.execute(delete(RecoveryCode).where(RecoveryCode.account_id == account_id))
+    return kinds
+
+
+def lost(session: Session, account_id: int) -> list[str]:
+    """Take a lost factor off an account, with all others, and sign it out everywhere. Returns the kinds there were."""
+    kinds = remove_all(session, account_id)
+    sign_ins.end_all(session, account_id)
     return kinds

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
@@ -14,6 +15,7 @@ from sqlalchemy import select
 from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.tables import Condition, RawMail
+from tests.requests.conftest import MONDAY
 from worker import jobs
 from worker.jobs import Work
 
@@ -51,6 +53,21 @@ class MailOffice:
 
     def with_settings(self, **changed: object) -> MailOffice:
         return MailOffice(replace(self.work, settings=replace(self.work.settings, **changed)))  # type: ignore[arg-type]
+
+
+class Clock:
+    """What time it is, as the test says."""
+
+    def __init__(self, at: datetime) -> None:
+        self.at = at
+
+    def __call__(self) -> datetime:
+        return self.at
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock(MONDAY)
 
 
 OfficeOf = Callable[..., MailOffice]

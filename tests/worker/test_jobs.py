@@ -5,7 +5,7 @@ from __future__ import annotations
 import mailbox
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -18,24 +18,10 @@ from replacements.store.tables import Condition, Message, Reply
 from tests.requests.conftest import MONDAY, OfficeAtWork, county  # noqa: F401 - a fixture
 from tests.servers.dovecot import DovecotServer
 from tests.whole_way.running import spoiled_mail
+from tests.worker.conftest import Clock
 from worker import jobs
 from worker.in_process import InProcess
 from worker.jobs import Work
-
-
-class Clock:
-    """What time it is, as the test says."""
-
-    def __init__(self, at: datetime) -> None:
-        self.at = at
-
-    def __call__(self) -> datetime:
-        return self.at
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock(MONDAY)
 
 
 @pytest.fixture

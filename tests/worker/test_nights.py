@@ -15,6 +15,7 @@ from replacements.store.database import Database
 from replacements.store.rewriting import Rewritten
 from replacements.store.tables import Condition, Request
 from tests.requests.conftest import MONDAY, ZONE, OfficeAtWork, set_up
+from tests.worker.conftest import Clock
 from worker import nights, tasks
 from worker.app import app
 from worker.in_process import STEPS
@@ -22,19 +23,6 @@ from worker.jobs import Work
 from worker.schedule import EVERY
 
 AT_NIGHT = datetime(2028, 9, 4, 2, 10, tzinfo=ZONE)
-
-
-class Clock:
-    def __init__(self, at: datetime) -> None:
-        self.at = at
-
-    def __call__(self) -> datetime:
-        return self.at
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock(MONDAY)
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
 from replacements.ballots import ledger
-from replacements.people import accounts, second_factor, sign_ins
+from replacements.people import accounts, second_factor
 from replacements.people.passwords import SHORTEST, PasswordRefused
 from replacements.people.permissions import Permission, Role
 from replacements.store.tables import Account
@@ -67,7 +67,7 @@ def _record(session: Session, event: str, account: Account, **details: object) -
     )
 
 
-def _change(account_id: int, event: str, change: Callable[[Session], None], done: str) -> Response:
+def _change(account_id: int, event: str, change: Callable[[Session], object], done: str) -> Response:
     with office().database.read() as session:
         if session.get(Account, account_id) is None:
             abort(404)
@@ -160,14 +160,9 @@ def remove_second_factor(account_id: int) -> Response:
     if not request.form.get("known"):
         flash("Make sure in person who asks, and say so. Nothing was changed.", "stop")
         return redirect(url_for("people.page"), 303)
-
-    def change(session: Session) -> None:
-        second_factor.remove_all(session, account_id)
-        sign_ins.end_all(session, account_id)
-
     return _change(
         account_id,
         "account_second_factor_removed",
-        change,
+        lambda session: second_factor.lost(session, account_id),
         "The second factor and the recovery codes are taken off, and the account is signed out everywhere.",
     )
