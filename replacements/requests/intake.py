@@ -32,6 +32,7 @@ from replacements.requests.keeping import request_rows, unreadable_request
 from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
+from replacements.requests.searching import keep_words
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
@@ -242,6 +243,7 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
         rows = request_rows(session, judgement, message, by_id, force)
         session.add_all(rows)
         session.flush()
+        keep_words(session, message.id, judgement.letter)
         came_back.note(session, judgement.letter, rows[0], at=now)
         clear = [row.id for row in rows if _by_itself(by_id[row.election_id]) and _is_clear(row, judgement)]
     for request_id in clear:

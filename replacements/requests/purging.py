@@ -1,9 +1,10 @@
 """The end of the retention period: a voter's mail and every text about it are removed, numbers and the ledger stay.
 
-Of a message go the raw mail with its attachments, sender, subject and Message-ID, and what was understood of it in
-words; of its requests the name as written, reasons, notes, drafts and evidence; of their replies address, text and
-files. What stays says nothing of anybody by name: the ledger, ballots, packets and signatures (with the labels, which
-are the record of what was mailed), the roll, and the figures that the weekly summary counts.
+Of a message go the raw mail with its attachments, the words kept for searching, sender, subject and Message-ID, and
+what was understood of it in words; of its requests the name as written, reasons, notes (also of who worked on it),
+drafts and evidence; of their replies address, text and files. What stays says nothing of anybody by name: the ledger,
+ballots, packets and signatures (with the labels, which are the record of what was mailed), the roll, and the figures
+that the weekly summary counts.
 
 Nothing goes that anybody may still need: a message stays whole while any request about it is open or is continued by an
 open one, while a reply or a packet of it is not out of the house, and while the election of any of its requests is
@@ -28,17 +29,19 @@ from replacements.rules.calendar import local
 from replacements.store.database import Database
 from replacements.store.tables import (
     OPEN_STATES,
+    LetterWords,
     Message,
     Packet,
     RawMail,
     Reply,
     ReplyAttachment,
     Request,
+    RequestStep,
 )
 
 EVENT = "purged"
 GONE = "Removed at the end of the retention period."
-TABLES = ("messages", "raw_mail", "requests", "replies", "reply_attachments")
+TABLES = ("messages", "raw_mail", "letter_words", "requests", "request_steps", "replies", "reply_attachments")
 _AT_A_TIME = 200
 
 
@@ -194,12 +197,15 @@ def _elections(session: Session, ids: Sequence[int]) -> dict[str, int]:
 
 def _remove(session: Session, ids: Sequence[int]) -> None:
     session.execute(delete(RawMail).where(RawMail.message_id.in_(ids)))
+    session.execute(delete(LetterWords).where(LetterWords.message_id.in_(ids)))
+    session.execute(update(RequestStep).where(RequestStep.request_id.in_(_requests(ids))).values(note=""))
     for message in session.scalars(select(Message).where(Message.id.in_(ids))):
         message.message_id = message.sender = message.sender_name = message.subject = ""
         message.error = None
         message.judgement = _figures(message.judgement, {"kinds": ("kind", "p"), "language": ()})
     for request in session.scalars(select(Request).where(Request.message_id.in_(ids))):
         request.person, request.reply_draft, request.decision_note = "", None, None
+        request.held_because = None
         request.reasons = [{"rule": reason.get("rule", ""), "text": GONE} for reason in request.reasons]
         request.judged = _figures(request.judged, _KEPT_OF_A_REQUEST) or {}
     replies = select(Reply.id).where(Reply.request_id.in_(_requests(ids)))
@@ -245,6 +251,8 @@ def _left(session: Session, ids: Sequence[int]) -> int:
     """Counted anew from the tables: what of these messages is still there."""
     queries = (
         select(func.count()).where(RawMail.message_id.in_(ids)),
+        select(func.count()).where(LetterWords.message_id.in_(ids)),
+        select(func.count()).where(RequestStep.request_id.in_(_requests(ids)), RequestStep.note != ""),
         select(func.count()).where(
             Message.id.in_(ids), or_(Message.sender != "", Message.sender_name != "", Message.subject != "")
         ),

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 
-from sqlalchemy import LargeBinary, Select, delete, func, insert, select, type_coerce
+from sqlalchemy import LargeBinary, Select, delete, func, insert, select, type_coerce, update
 from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
 from replacements.store.sealing import HEAD, Keys, SealTrouble, head_of, keys_of, sealed_by
-from replacements.store.tables import RawMail
+from replacements.store.tables import LetterWords, RawMail
 
 _AT_A_TIME = 50
 _HEAD = func.substr(type_coerce(RawMail.raw, LargeBinary), 1, HEAD)
@@ -75,4 +75,7 @@ def _one(session: Session, message_id: int) -> int:
         return 0
     session.execute(delete(RawMail).where(RawMail.message_id == message_id))
     session.execute(insert(RawMail).values(message_id=message_id, raw=row))
+    words = session.scalars(select(LetterWords.words).where(LetterWords.message_id == message_id)).first()
+    if words is not None:  # sealed with the mail, and so anew with it
+        session.execute(update(LetterWords).where(LetterWords.message_id == message_id).values(words=words))
     return 1

@@ -14,6 +14,7 @@ from replacements.settings import Settings, SettingTrouble
 from replacements.store.database import Database
 from replacements.web import compressing, guard, live, showing, troubles
 from replacements.web.pages import (
+    bulk,
     correcting,
     cures,
     deciding,
@@ -21,6 +22,7 @@ from replacements.web.pages import (
     door,
     front,
     health,
+    keys,
     ledger,
     looks,
     mailing,
@@ -38,9 +40,11 @@ from replacements.web.pages import (
     style,
     texts,
     week,
+    working,
 )
 
 PAGES = (
+    bulk,
     correcting,
     cures,
     deciding,
@@ -48,6 +52,7 @@ PAGES = (
     door,
     front,
     health,
+    keys,
     ledger,
     looks,
     mailing,
@@ -65,6 +70,7 @@ PAGES = (
     style,
     texts,
     week,
+    working,
 )
 
 

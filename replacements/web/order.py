@@ -3,9 +3,10 @@ each oldest first."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, String, case, cast, select
+from sqlalchemy import ColumnElement, String, case, cast, or_, select
 from sqlalchemy.orm import Session
 
 from replacements.proposals.types import Action
@@ -32,13 +33,21 @@ def for_the_mailing() -> ColumnElement[bool]:
 
 def first_things_first() -> tuple[ColumnElement[Any], ...]:
     """What to order a query of waiting requests by."""
-    pressing = case((may_be_a_threat(), 0), (for_the_mailing(), 1), else_=2)
-    return pressing, Request.received_at.asc(), Request.id.asc()
+    return pressing(), Request.received_at.asc(), Request.id.asc()
 
 
-def next_waiting(session: Session, election_id: str, *, besides: int | None = None) -> int | None:
-    """The request that a clerk would open next; `besides` is open already."""
-    found = select(Request.id).where(Request.state == "waiting", Request.election_id == election_id)
+def pressing() -> ColumnElement[int]:
+    """How soon a waiting request is due: a small number before a larger one."""
+    return case((may_be_a_threat(), 0), (for_the_mailing(), 1), else_=2)
+
+
+def next_waiting(session: Session, election_id: str, *, at: datetime, besides: int | None = None) -> int | None:
+    """The request that a clerk would open next; `besides` is open already. What is on hold is left out."""
+    found = select(Request.id).where(
+        Request.state == "waiting",
+        Request.election_id == election_id,
+        or_(Request.held_until.is_(None), Request.held_until <= at),
+    )
     if besides is not None:
         found = found.where(Request.id != besides)
     return session.scalar(found.order_by(*first_things_first()).limit(1))

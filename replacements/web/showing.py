@@ -205,7 +205,7 @@ def menu(looker: Here) -> dict[str, list[Link]]:
     if looker.member is None:
         return {}
     at = (request.endpoint or "").split(".")[0]
-    at = "requests" if at in ("request", "deciding", "pictures") else at
+    at = "requests" if at in ("request", "deciding", "pictures", "bulk", "working", "keys") else at
     at = "return_desk" if at in ("desk_lists", "cures") else at
     groups = {
         group: [

@@ -23,6 +23,7 @@ from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.replies import wording
 from replacements.requests import waiting
+from replacements.requests.holding import on_hold
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
@@ -63,7 +64,7 @@ def today(session: Session) -> dict[str, Any]:
     following = upcoming(session, force, at) if force else None
     return {
         "work": work,
-        "begin_with": next_waiting(session, here().election_id) if here().may(Permission.DECIDE) else None,
+        "begin_with": next_waiting(session, here().election_id, at=at) if here().may(Permission.DECIDE) else None,
         "following": following,
         "going": _going(session, following, work["mailing"][0]),
         "styles": forecast(session, force.election_id, force.rules, now=at) if force else (),
@@ -129,18 +130,21 @@ def _drawn(svg: str) -> Markup:
 
 def _work(session: Session) -> dict[str, Counted]:
     """What waits, in the groups in which the day's work is done. Each request that waits is in one group only."""
-    threat = case((may_be_a_threat(), 1), else_=0)
+    threat, held = case((may_be_a_threat(), 1), else_=0), case((on_hold(here().at), 1), else_=0)
     rows = session.execute(
-        select(Request.state, Request.proposal, threat, func.count(), func.min(Request.received_at))
+        select(Request.state, Request.proposal, threat, held, func.count(), func.min(Request.received_at))
         .where(Request.election_id == here().election_id, Request.state.in_(OPEN_STATES))
-        .group_by(Request.state, Request.proposal, threat)
+        .group_by(Request.state, Request.proposal, threat, held)
     ).all()
     groups: dict[str, list[tuple[int, datetime]]] = defaultdict(list)
-    for state, proposal, is_threat, count, oldest in rows:
+    for state, proposal, is_threat, is_held, count, oldest in rows:
+        if is_held:
+            groups["held"].append((count, oldest))
+            continue
         if state == "waiting":
             groups["waiting"].append((count, oldest))
         groups[_group(state, proposal, is_threat == 1)].append((count, oldest))
-    names = ("waiting", "threats", "mailing", "second", "reading", "others", "asked")
+    names = ("waiting", "threats", "mailing", "second", "reading", "others", "asked", "held")
     return {
         name: (sum(n for n, _ in groups[name]), min((oldest for _, oldest in groups[name]), default=None))
         for name in names

@@ -10,7 +10,9 @@ from selenium.webdriver.common.by import By
 
 from replacements.store.tables import Mailing, Message, RawMail, Request
 from tests.browser.looking import Looker, media, too_wide
+from tests.servers.browsing import next_page
 from tests.web.invented_office import NOW, Site, message
+from tests.web.many_requests import add_clear_cases
 from tests.web.test_waiting_on_the_pages import ask_for_a_statement
 from tests.web.test_what_every_page_carries import PAGES
 from tests.web.two_elections import undecided, with_a_runoff
@@ -261,3 +263,29 @@ def test_a_mailing_on_paper_has_its_list_and_no_buttons(looker: Looker) -> None:
     assert looker.browser.execute_script(shown, "main table") > 0
     assert looker.browser.execute_script(shown, "button, nav") == 0
     looker.browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+
+
+def test_the_work_on_requests_held_handed_over_and_done_together(looker: Looker, site: Site) -> None:
+    numbers = add_clear_cases(site.database, 4)
+    looker.get("/requests/?whose=nobody&standing=certain&kind=spoiled_ballot", "narrowed down")
+    looker.get("/requests/?kind=complaint&held=only", "nothing fits")
+    looker.post(f"/requests/{numbers[0]}/assign", "given", to="clerk", seen="", note="Ask Ida about the address.")
+    with site.database.read() as session:
+        seen = session.get_one(Request, numbers[1]).version
+    until = (NOW + timedelta(days=2)).date().isoformat()
+    looker.post(f"/requests/{numbers[1]}/hold", "on hold", version=str(seen), until=until, note="A form is coming.")
+    looker.get("/requests/?held=only", "those on hold")
+    looker.get("/", "front page with one on hold")
+    looker.get("/requests/together/", "clear cases")
+    boxes = looker.browser.find_elements(By.NAME, "case")
+    assert boxes
+    looker.browser.execute_script("arguments[0].value = arguments[0].value.replace('/', '/9')", boxes[-1])
+    with next_page(looker.browser):
+        looker.browser.find_element(By.CSS_SELECTOR, "form[action='/requests/together/'] button").click()
+    looker.look("what came of each, one of them changed meanwhile")
+    looker.get("/requests/together/", "no clear case left or one")
+    looker.get(f"/requests/{numbers[0]}")
+    looker.browser.find_element(By.TAG_NAME, "body").send_keys("?")
+    looker.look("the keys of the page")
+    looker.get("/keys/")
+    clean(looker, 12)

@@ -17,7 +17,16 @@ from replacements.requests import deciding, intake, office, purging
 from replacements.store import rewriting
 from replacements.store.database import Database
 from replacements.store.rewriting import rewrite
-from replacements.store.tables import LedgerEntry, Message, RawMail, Reply, ReplyAttachment, Request
+from replacements.store.tables import (
+    LedgerEntry,
+    LetterWords,
+    Message,
+    RawMail,
+    Reply,
+    ReplyAttachment,
+    Request,
+    RequestStep,
+)
 from tests.requests.conftest import MONDAY, RULES, ZONE, OfficeAtWork, at_work, county, set_up  # noqa: F401 - fixtures
 
 LONG_AFTER = datetime(2028, 9, 3, 12, 0, tzinfo=ZONE)  # 22 months after the election of November 3, 2026
@@ -61,10 +70,15 @@ def test_a_day_before_the_period_ends_nothing_goes_and_on_that_day_it_does(at_wo
 
 
 def test_no_word_of_the_voters_is_left_in_any_table(at_work: OfficeAtWork) -> None:  # noqa: F811
-    _decided(at_work)
+    request = _decided(at_work)
+    with at_work.database.write() as session:
+        assert session.get(LetterWords, request.message_id) is not None
+        session.add(RequestStep(request_id=request.id, at=MONDAY, account="clara", what="given", note=f"Ask {MARK}."))
+        session.get_one(Request, request.id).held_because = f"{MARK} is travelling"
     _purge(at_work.database)
     with at_work.database.read() as session:
-        for table in (Message, RawMail, Request, Reply, ReplyAttachment):
+        assert session.get(LetterWords, request.message_id) is None
+        for table in (Message, RawMail, Request, RequestStep, Reply, ReplyAttachment):
             rows = str(session.execute(select(table.__table__)).all())
             assert MARK not in rows
             assert "Quillfeather" not in rows

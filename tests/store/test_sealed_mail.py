@@ -20,7 +20,7 @@ from replacements.requests import intake, office
 from replacements.store import sealed_mail, sealing
 from replacements.store.database import Database
 from replacements.store.sealing import NO_KEYS, Keys, SealTrouble
-from replacements.store.tables import Message, RawMail
+from replacements.store.tables import LetterWords, Message, RawMail
 from tests.requests.conftest import RULES
 
 LETTER = b"Subject: my ballot\r\n\r\nI spilled elderberry juice over my ballot.\r\n"
@@ -115,6 +115,22 @@ def test_sealing_anew_brings_all_mail_under_the_newest_key_and_may_be_broken_off
     with safe.database.read() as session:
         assert sealed_mail.by_key(session) == {second: 6}
     assert [safe.opened(letter) for letter in letters] == [b"%d " % n + LETTER for n in range(6)]
+
+
+def test_the_words_that_are_kept_for_searching_are_sealed_with_their_letter_and_anew_with_it(safe: Safe) -> None:
+    letter = safe.store(LETTER)
+    with safe.database.write() as session:
+        session.add(LetterWords(message_id=letter, words=b"elderberry juice"))
+    query = text("SELECT words FROM letter_words WHERE message_id = :id")
+    for _ in range(2):
+        name = safe.new_key()
+        safe.use_keys()
+        assert sealed_mail.seal_anew(safe.database) == 1
+        with safe.database.read() as session:
+            stored = bytes(session.execute(query, {"id": letter}).scalar_one())
+            assert sealing.sealed_by(stored) == name
+            assert b"elderberry" not in stored
+            assert session.get_one(LetterWords, letter).words == b"elderberry juice"
 
 
 def test_a_missing_key_is_said_before_anything_is_done(safe: Safe) -> None:

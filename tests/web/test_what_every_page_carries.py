@@ -22,6 +22,9 @@ WITH_SCRIPT = {
     "/return-desk/": "/static/desk.js",
     "/second-factor/": "/static/security_key.js",
 }
+# Pages where a stranger's mail is shown: one script of ours, by a nonce, and no other.
+KEYS = "/static/keys.js"
+WITH_KEYS = ("/requests/", "/requests/1", "/requests/2", "/requests/together/")
 HOSTILE = '<script>alert(1)</script>"><img src=x onerror=alert(2)> {{ 7*7 }}'
 
 
@@ -53,11 +56,23 @@ def test_headers_let_nothing_in_from_elsewhere_and_leave_nothing_behind(site: Si
         assert part in policy
     assert "frame-ancestors 'none'" in policy
     assert "unsafe" not in policy
-    assert ("script-src" in policy) == (address in WITH_SCRIPT)
+    assert ("script-src" in policy) == (address in WITH_SCRIPT or address in WITH_KEYS)
     assert "script-src 'self'; connect-src 'self'" in policy or address not in WITH_SCRIPT
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "same-origin"
     assert headers["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize("address", WITH_KEYS)
+def test_where_mail_is_shown_one_script_runs_by_a_nonce_that_is_never_the_same(site: Site, address: str) -> None:
+    seen = set()
+    for _ in range(2):
+        answer = site.see("supervisor", address)
+        [script] = outline(answer.get_data(as_text=True)).all("script")
+        policy = answer.headers["Content-Security-Policy"]
+        assert policy.endswith(f"; script-src 'nonce-{script['nonce']}'")
+        seen.add(script["nonce"])
+    assert len(seen) == 2
 
 
 @pytest.mark.parametrize("address", PAGES)
@@ -65,7 +80,7 @@ def test_a_page_works_without_scripts_and_takes_nothing_from_elsewhere(site: Sit
     page = outline(site.see("supervisor", address).get_data(as_text=True))
     assert page.all("iframe", "object", "embed", "base") == []
     scripts = [str(attributes.get("src")).split("?")[0] for attributes in page.all("script")]
-    assert scripts == ([WITH_SCRIPT[address]] if address in WITH_SCRIPT else [])
+    assert scripts == ([KEYS] if address in WITH_KEYS else [WITH_SCRIPT[address]] if address in WITH_SCRIPT else [])
     for attributes in page.all("link", "img"):
         assert str(attributes.get("href") or attributes.get("src")).startswith(("/", "data:"))
     for _, attributes in page.tags:
@@ -100,7 +115,8 @@ def test_what_a_voter_writes_is_text_and_never_markup(site: Site, address: str) 
         message.judgement = (message.judgement or {}) | {"notices": [{"code": HOSTILE, "text": HOSTILE}]}
         request.judged = request.judged | {"because": HOSTILE}
     text = site.see("clerk", address).get_data(as_text=True)
-    assert "<script" not in text
+    own = [script for script in outline(text).all("script") if "nonce" in script]
+    assert text.count("<script") == len(own) == (1 if address in WITH_KEYS else 0)
     assert "onerror=alert" not in text.replace("&lt;img src=x onerror=alert", "")
     assert "49" not in [s.strip() for s in text.split(">")]
 

@@ -8,11 +8,11 @@ from replacements.store.tables.base import BALLOT_STATES, LIVE_STATES, OPEN_STAT
 from replacements.store.tables.desk import DeskScan
 from replacements.store.tables.elections import AdoptedRules, Election
 from replacements.store.tables.health import Condition
-from replacements.store.tables.mail import Message, RawMail, Reply, Sighting
+from replacements.store.tables.mail import LetterWords, Message, RawMail, Reply, Sighting
 from replacements.store.tables.mailings import Mailing, Packet, Signature, StockEntry
 from replacements.store.tables.people import Account, Factor, Look, RecoveryCode, SignIn
 from replacements.store.tables.replies import ReplyText, ReplyTextDecision
-from replacements.store.tables.requests import Correction, Request
+from replacements.store.tables.requests import Correction, Request, RequestStep
 from replacements.store.tables.roll import NameCount, RollBucket, RollImport, RollLines, VoterChange, VoterRow
 from replacements.store.tables.summary import LedgerDay, LedgerDaysUpTo, PastRequest, ReplyAttachment
 
@@ -32,6 +32,7 @@ __all__ = [
     "LedgerDay",
     "LedgerDaysUpTo",
     "LedgerEntry",
+    "LetterWords",
     "Look",
     "Mailing",
     "Message",
@@ -45,6 +46,7 @@ __all__ = [
     "ReplyText",
     "ReplyTextDecision",
     "Request",
+    "RequestStep",
     "RollBucket",
     "RollImport",
     "RollLines",

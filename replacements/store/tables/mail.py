@@ -40,6 +40,14 @@ class RawMail(Base):
     raw: Mapped[bytes] = mapped_column(Sealed)
 
 
+class LetterWords(Base):
+    """What the writer of a message says, as it is searched: UTF-8, folded; sealed as the mail itself is."""
+
+    __tablename__ = "letter_words"
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), primary_key=True)
+    words: Mapped[bytes] = mapped_column(Sealed)
+
+
 class Sighting(Base):
     """Where a message was seen: a mailbox folder's (UIDVALIDITY, UID), or a Maildir's unique name."""
 

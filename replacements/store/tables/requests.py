@@ -51,6 +51,10 @@ class Request(Base):
     voided_ballot: Mapped[str | None] = mapped_column(ForeignKey("ballots.number"))
     issued_ballot: Mapped[str | None] = mapped_column(ForeignKey("ballots.number"))
     continues: Mapped[int | None] = mapped_column(ForeignKey("requests.id"))  # the request that this one answers
+    # Who works on it and when, which no decision depends on; each change is a RequestStep.
+    assigned_to: Mapped[str | None]  # an account's name
+    held_until: Mapped[datetime | None]  # on hold until then, and back by itself
+    held_because: Mapped[str | None]
     __table_args__ = (
         UniqueConstraint("message_id", "place", name="one_request_per_person"),
         Index("requests_of_an_election", "election_id", "state"),
@@ -73,6 +77,23 @@ class Request(Base):
         Index("requests_of_a_week", "election_id", "received_at", "decided_at"),
         Index("requests_decided_in_a_week", "election_id", "decided_at", "state"),
     )
+
+
+class RequestStep(Base):
+    """One step in the work on a request: who took it, gave it to whom, put it on hold until when, and with which note.
+
+    `what`: taken, given, released, held, back. A record of work, beside the ledger, which has what was decided.
+    """
+
+    __tablename__ = "request_steps"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    request_id: Mapped[int] = mapped_column(ForeignKey("requests.id"), index=True)
+    at: Mapped[datetime]
+    account: Mapped[str]
+    what: Mapped[str]
+    to_account: Mapped[str] = mapped_column(default="")
+    until: Mapped[datetime | None]
+    note: Mapped[str] = mapped_column(default="")
 
 
 class Correction(Base):

@@ -16,6 +16,7 @@ from replacements.proposals.types import Action
 from replacements.requests import choosing, deciding
 from replacements.requests.awaiting import reply_now
 from replacements.requests.carrying_out import live_ballot
+from replacements.requests.holding import is_held
 from replacements.requests.previewing import preview
 from replacements.store.tables import OPEN_STATES, Ballot, Request, VoterRow
 from replacements.web.evidence import address_line, day_in_full, full_name
@@ -36,7 +37,12 @@ def _decide(request_id: int, decision: Callable[[], deciding.Outcome]) -> Respon
     try:
         outcome = decision()
     except deciding.Stale as stale:
-        flash(f"Someone else decided this meanwhile. {stale}", "stop")
+        with office().database.read() as session:
+            found = session.get(Request, request_id)
+        if found is not None and is_held(found, here().at):
+            flash("Someone else put this on hold meanwhile. Nothing of yours was carried out.", "stop")
+        else:
+            flash(f"Someone else decided this meanwhile. {stale}", "stop")
     except deciding.Refused as refused:
         flash(f"{refused} Nothing was changed.", "stop")
     else:

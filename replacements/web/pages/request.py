@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from flask import Blueprint, abort, render_template
+from flask import Blueprint, Response, abort, render_template
 from markupsafe import Markup
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -13,21 +13,26 @@ from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.replies.texts import Rendered
 from replacements.requests import waiting
+from replacements.requests.assigning import steps
 from replacements.requests.awaiting import reply_now, second_person_since
 from replacements.requests.carrying_out import Refused, live_ballot
 from replacements.requests.choosing import MAY_STILL
 from replacements.requests.correcting import latest
 from replacements.requests.deciding import awaited
+from replacements.requests.holding import last_day
 from replacements.requests.judging import UNDECIDED
 from replacements.requests.office import InForce, version
 from replacements.rules.office import Rules
 from replacements.rules.transit import back_for_voter, for_voter, last_day_back
 from replacements.store.tables import OPEN_STATES, Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
 from replacements.web.chance_picture import back_on_days
+from replacements.web.colleagues import deciders
 from replacements.web.evidence import comparison, full_name
 from replacements.web.guard import here, needs, office
 from replacements.web.letters import letter_of
 from replacements.web.order import next_waiting
+from replacements.web.pages.keys import with_keys
+from replacements.web.showing import at_the_office
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("request", __name__, url_prefix="/requests")
@@ -50,7 +55,7 @@ CHOICES = (
 
 @blueprint.get("/<int:request_id>")
 @needs(Permission.SEE_REQUESTS)
-def page(request_id: int) -> str:
+def page(request_id: int) -> Response:
     looker = here()
     with office().database.read() as session:
         request = session.get(Request, request_id)
@@ -109,7 +114,9 @@ def page(request_id: int) -> str:
                 since = second_person_since(session, request, looker.in_force)
                 if reply is not None and reply.language != OFFICE_LANGUAGE and looker.may(Permission.DECIDE):
                     in_english, _ = _reply(session, request, looker.in_force, day, OFFICE_LANGUAGE)
-        return render_template(
+        open_packet = packet is not None and packet[1].state == "open"
+        force = looker.in_force
+        shown_page = render_template(
             "request.html",
             request_=request,
             message=message,
@@ -128,7 +135,7 @@ def page(request_id: int) -> str:
             in_english=in_english,
             cannot=cannot,
             since=since,
-            waits_next=next_waiting(session, request.election_id, besides=request.id),
+            waits_next=next_waiting(session, request.election_id, at=looker.at, besides=request.id),
             chance=chance,
             picture=Markup(picture),  # noqa: S704
             judged_chance=request.judged.get("in_time"),
@@ -136,7 +143,16 @@ def page(request_id: int) -> str:
             waits=waiting.standing(session, request, looker.in_force.rules) if looker.in_force else None,
             correction=latest(session, message.id),
             which=_elections(request),
+            steps=steps(session, request.id),
+            colleagues=[name for name in deciders(session) if name not in (looker.name, request.assigned_to)],
+            hold_until=last_day(force.rules, looker.at, overseas=bool(voter and voter.overseas)) if force else None,
+            day_of=lambda moment: at_the_office(moment).date(),
+            may_undo=request.state == "done"
+            and bool(request.issued_ballot)
+            and open_packet
+            and looker.may(Permission.TAKE_BACK),
         )
+    return with_keys(shown_page)
 
 
 def _rules_of(session: Session, request: Request, force: InForce, *, undecided: bool) -> Rules:

@@ -1,127 +1,170 @@
-"""The list of requests: by state, by proposal, by number; by name for those who see names."""
+"""The list of requests to work down, filtered by links; and the search, by number, name, address and words."""
 
 from __future__ import annotations
 
-from flask import Blueprint, redirect, render_template, request, url_for
-from sqlalchemy import ColumnElement, Select, func, or_, select
-from sqlalchemy.orm import InstrumentedAttribute, Session
-from werkzeug.wrappers import Response
+from typing import Any
+
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from sqlalchemy import ColumnElement, func, select
+from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.people.permissions import Permission
-from replacements.store.tables import OPEN_STATES, Ballot, Look, Message, Request, VoterRow
-from replacements.web.guard import here, leaf, needs, office
-from replacements.web.order import FOR_THE_MAILING, came_back, first_things_first, for_the_mailing
+from replacements.reading.types import Kind
+from replacements.requests import listing, searching
+from replacements.requests.holding import CAN_BE_HELD
+from replacements.requests.listing import Filters, Key
+from replacements.roll.types import Standing
+from replacements.store.tables import OPEN_STATES, Look, Request
+from replacements.web.colleagues import deciders
+from replacements.web.guard import here, needs, office
+from replacements.web.order import FOR_THE_MAILING, came_back, for_the_mailing, pressing
+from replacements.web.pages.keys import with_keys
 from replacements.web.showing import words
 from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
-A_PAGE = 50
 CAME_BACK = "came_back"  # those whose reply came back undelivered, whatever is proposed
 FOR_MAILING = "for_mailing"  # what must be decided before the mailing closes, whichever of the proposals it is
-
-
-def _where(state: str, proposal: str) -> list[ColumnElement[bool]]:
-    chosen: list[ColumnElement[bool]] = []
-    if here().election_id and (here().chosen or not here().several):
-        chosen.append(Request.election_id == here().election_id)
-    elif here().several:  # all that are open
-        chosen.append(Request.election_id.in_([force.election_id for force in here().elections]))
-    if state:
-        chosen.append(Request.state == state)
-    if proposal == FOR_MAILING:
-        chosen.append(for_the_mailing())
-    elif proposal == CAME_BACK:
-        chosen.append(came_back())
-    elif proposal:
-        chosen.append(Request.proposal == proposal)
-    return chosen
-
-
-def _counted(session: Session, column: InstrumentedAttribute[str], where: list[ColumnElement[bool]]) -> dict[str, int]:
-    return dict(session.execute(select(column, func.count()).where(*where).group_by(column)).all())
-
-
-def _query() -> Select[Request, Message]:
-    return select(Request, Message).join(Message, Request.message_id == Message.id)
+MINE = "mine"  # in an address: of whoever opens it
+# Entries of an address that narrow the list down, beside state and proposal; "yes" switches the last two on.
+NARROWS = ("standing", "kind", "language", "whose", "held", "second", "missed")
 
 
 @blueprint.get("/")
 @needs(Permission.SEE_REQUESTS)
-def page() -> str:
-    whole = here().several and not here().chosen
-    force = None if whole else here().in_force
-    state, proposal = request.args.get("state", "waiting"), request.args.get("proposal", "")
-    state = "" if state == "all" else state
-    number = leaf()
-    # Work that waits is done in the order of the day; what is over is looked up newest first.
-    order = first_things_first() if state in OPEN_STATES else (Request.received_at.desc(), Request.id.desc())
+def page() -> Response:
+    looker = here()
+    whole = looker.several and not looker.chosen
+    force = None if whole else looker.in_force
+    asked = _asked()
+    state, proposal = asked["state"], asked["proposal"]
+    after, before = Key.read(request.args.get("after", "")), Key.read(request.args.get("before", ""))
+    filters = _filters(asked)
     with office().database.read() as session:
-        by_state = _counted(session, Request.state, _where("", ""))
-        by_proposal = _counted(session, Request.proposal, _where(state, ""))
-        total = session.scalar(select(func.count()).select_from(Request).where(*_where(state, proposal))) or 0
-        rows = session.execute(
-            _query().where(*_where(state, proposal)).order_by(*order).offset((number - 1) * A_PAGE).limit(A_PAGE)
-        ).all()
-        return render_template(
-            "requests.html",
-            rows=rows,
-            state=state,
-            proposal=proposal,
-            by_state=by_state,
-            by_proposal=by_proposal,
-            for_mailing=sum(count for code, count in by_proposal.items() if code in FOR_THE_MAILING),
-            FOR_MAILING=FOR_MAILING,
-            closes_at=upcoming(session, force, here().at).closes_at if force else None,
-            states=words("state"),
-            elections={one.election_id: one.rules.election.name for one in here().elections} if whole else {},
-            total=total,
-            number=number,
-            a_page=A_PAGE,
+        everything = _of_elections()
+        chosen = [*everything, *filters.conditions(looker.at)]
+        by_state, held = listing.counts(session, everything, looker.at)
+        by_proposal = listing.by_proposal(session, chosen)
+        where = [*chosen, *_proposed(proposal)]
+        # Work that waits is done in the order of the day; what is over is looked up newest first.
+        order = pressing() if state in OPEN_STATES else None
+        found = listing.page(session, where, pressing=order, after=after, before=before)
+        return with_keys(
+            render_template(
+                "requests.html",
+                rows=found.rows,
+                before=found.before,
+                after=found.after,
+                asked=asked,
+                state=state,
+                proposal=proposal,
+                here_with=lambda **changed: _address({**asked, **changed}),
+                first_page=after is None and before is None,
+                groups=_groups(asked, deciders(session)),
+                narrowed=[name for name in NARROWS if asked[name] and not (name == "held" and asked[name] == "no")],
+                by_state=by_state,
+                held=sum(held.get(one, 0) for one in CAN_BE_HELD),
+                held_of=held,
+                by_proposal=by_proposal,
+                for_mailing=sum(count for code, count in by_proposal.items() if code in FOR_THE_MAILING),
+                FOR_MAILING=FOR_MAILING,
+                closes_at=upcoming(session, force, looker.at).closes_at if force else None,
+                states=words("state"),
+                elections={one.election_id: one.rules.election.name for one in looker.elections} if whole else {},
+                total=session.scalar(select(func.count()).select_from(Request).where(*where)) or 0,
+            )
         )
 
 
-def _found_by(wanted: str) -> ColumnElement[bool]:
-    """By ballot number; for those who see names also by the name or sender of the message and by the voter's name."""
-    by_ballot = or_(Request.voided_ballot == wanted, Request.issued_ballot == wanted)
-    if not here().sees_personal:
-        return by_ballot
-    named = select(VoterRow.voter_id).where(
-        or_(
-            (VoterRow.first_name + " " + VoterRow.last_name).icontains(wanted, autoescape=True),
-            VoterRow.voter_id == wanted,
-        )
+def _of_elections() -> list[ColumnElement[bool]]:
+    looker = here()
+    if looker.election_id and (looker.chosen or not looker.several):
+        return [Request.election_id == looker.election_id]
+    if looker.several:  # all that are open
+        return [Request.election_id.in_([force.election_id for force in looker.elections])]
+    return []
+
+
+def _proposed(proposal: str) -> list[ColumnElement[bool]]:
+    if proposal == FOR_MAILING:
+        return [for_the_mailing()]
+    if proposal == CAME_BACK:
+        return [came_back()]
+    return [Request.proposal == proposal] if proposal else []
+
+
+def _asked() -> dict[str, str]:
+    """What the address asks for, by name; what it does not say, as the list is without it."""
+    asked = {name: request.args.get(name, "") for name in ("proposal", *NARROWS)}
+    state = request.args.get("state", "waiting")
+    asked["state"] = "" if state == "all" else state
+    if asked["held"] not in ("no", "only", "also"):
+        asked["held"] = "no" if asked["state"] in CAN_BE_HELD else "also"
+    return asked
+
+
+def _address(asked: dict[str, str]) -> str:
+    """The address of a list; what is as it would be anyway is left out of it."""
+    kept = {name: value for name, value in asked.items() if value and name != "state"}
+    if kept.get("held") in ("no", "also") and asked["held"] == ("no" if asked["state"] in CAN_BE_HELD else "also"):
+        del kept["held"]
+    values: dict[str, Any] = {"state": asked["state"] or "all", **kept}
+    return url_for("requests.page", **values)
+
+
+def _filters(asked: dict[str, str]) -> Filters:
+    looker = here()
+    return Filters(
+        state=asked["state"],
+        standing=asked["standing"],
+        kind=asked["kind"],
+        language=asked["language"],
+        whose=looker.name if asked["whose"] == MINE else asked["whose"],
+        held=asked["held"],
+        second=bool(asked["second"]),
+        before=listing.last_cut_off(looker.in_force.rules, looker.at) if asked["missed"] and looker.in_force else None,
     )
-    owned = select(Ballot.voter_id).where(Ballot.number == wanted)
-    return or_(
-        by_ballot,
-        Request.person.icontains(wanted, autoescape=True),
-        Message.sender == wanted.casefold(),
-        Message.sender_name.icontains(wanted, autoescape=True),
-        Request.voter_id.in_(named),
-        Request.voter_id.in_(owned),
-    )
+
+
+def _groups(asked: dict[str, str], accounts: list[str]) -> list[tuple[str, str, list[tuple[str, str]]]]:
+    """The filters: each with its name in the address, its heading, and what may be chosen with its words."""
+    looker = here()
+    found: list[tuple[str, str, list[tuple[str, str]]]] = [
+        ("standing", "Standing", [(one.value, words("standing")[one.value]) for one in Standing]),
+        ("kind", "Kind", [(one.value, words("kind").get(one.value, one.value)) for one in Kind]),
+        ("language", "Language", list(words("language").items())),
+    ]
+    whose = [(MINE, "Mine")] if looker.may(Permission.DECIDE) else []
+    whose += [(listing.NOBODY, "Nobody’s"), *((name, name) for name in accounts if name != looker.name)]
+    found.append(("whose", "Whose", whose))
+    if asked["state"] in CAN_BE_HELD or not asked["state"]:
+        found.append(("held", "On hold", [("only", "Only those on hold"), ("also", "Those too")]))
+    found.append(("second", "People", [("yes", "A second person is needed")]))
+    if looker.in_force:
+        found.append(("missed", "Age", [("yes", "Came before the last cut-off")]))
+    return found
 
 
 @blueprint.post("/search")
 @needs(Permission.SEE_REQUESTS)
-def search() -> str | Response:
+def search() -> Response | AnyResponse:
     """A form and not a link: what is searched for may be a name, and names stay out of addresses and logs."""
-    wanted = request.form.get("wanted", "").strip()
-    if wanted.isdecimal() and len(wanted) < 7:
+    looker, wanted = here(), request.form.get("wanted", "").strip()
+    below = request.form.get("below", type=int)
+    if len(wanted) > searching.LONGEST:
+        abort(400, "What is searched for is too long. Search for a part of it.")
+    if wanted.isascii() and wanted.isdecimal() and len(wanted) < 7:
         with office().database.read() as session:
             if session.get(Request, int(wanted)) is not None:
                 return redirect(url_for("request.page", request_id=int(wanted)), 303)
     if not wanted:
-        return render_template("search.html", rows=[], wanted="", a_page=A_PAGE)
-    if here().sees_personal:
+        return with_keys(render_template("search.html", found=None, wanted=""))
+    if looker.sees_personal:
         with office().database.write() as session:
-            session.add(Look(account=here().name, what="search", about="requests", why="search by name", at=here().at))
+            session.add(Look(account=looker.name, what="search", about="requests", why="search by name", at=looker.at))
     with office().database.read() as session:
-        rows = session.execute(_query().where(_found_by(wanted)).order_by(Request.id.desc()).limit(A_PAGE)).all()
-        return render_template(
-            "search.html",
-            elections={one.election_id: one.rules.election.name for one in here().every} if here().several else {},
-            rows=rows,
-            wanted=wanted,
-            a_page=A_PAGE,
+        found = searching.search(session, wanted, personal=looker.sees_personal, below=below)
+        several: dict[str, Any] = {one.election_id: one.rules.election.name for one in looker.every}
+        return with_keys(
+            render_template("search.html", elections=several if looker.several else {}, found=found, wanted=wanted)
         )
