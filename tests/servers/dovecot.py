@@ -205,8 +205,9 @@ def _accounts() -> dict[str, str]:
     return {"internal": me, "login": me, "group": group, "mail_user": str(os.getuid()), "mail_group": str(os.getgid())}
 
 
-@pytest.fixture
-def dovecot() -> Iterator[DovecotServer]:
+@contextmanager
+def private_dovecot() -> Iterator[DovecotServer]:
+    """A running server, gone afterwards; what it cannot do without is missing: the test is skipped."""
     program = shutil.which("dovecot") or shutil.which("dovecot", path="/usr/sbin")
     if program is None or shutil.which("openssl") is None:
         pytest.skip("dovecot or openssl is not installed")
@@ -255,3 +256,9 @@ def dovecot() -> Iterator[DovecotServer]:
             tokens.stop()
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture
+def dovecot() -> Iterator[DovecotServer]:
+    with private_dovecot() as server:
+        yield server
