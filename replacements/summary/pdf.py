@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from io import BytesIO
 from typing import Any
@@ -19,11 +19,13 @@ from replacements.summary import chart, multiples
 from replacements.summary.figures import Columns, Followed, Rate, Week
 from replacements.summary.picture_on_paper import Picture
 from replacements.summary.text import sentences, to_look_at
-from replacements.summary.typefaces import BOLD, PLAIN, marked_up, typefaces
+from replacements.summary.typefaces import BOLD, PLAIN, marked_up, shortfalls, typefaces, width
 
 MARGIN = 0.75 * inch
 WIDTH = letter[0] - 2 * MARGIN
 LINE = colors.HexColor("#888888")
+HEAD, CELL = 8, 8.5  # points, of a table's letters
+PADDING, WIDEST = 14, 1.5 * inch  # of a column: clear at both sides together, and the widest but the first
 MOST_LINES = 60  # of a table about styles, precincts or what waits; the rest is in the files
 _COLUMNS = ("requested", "issued", "received", "counted", "rejected", "pending")
 Cells = Sequence[Sequence[object]]
@@ -86,7 +88,9 @@ def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]],
     def word(code: str, group: str) -> str:
         return words.get(group, {}).get(code, code.replace("_", " "))
 
-    story: list[Flowable] = [_paragraph(office_name, 11), _heading("The week in three sentences", 16)]
+    story: list[Flowable] = [_paragraph(office_name, 11)]
+    story += [_paragraph(line, 8) for line in shortfalls(_names(week, office_name, words))]
+    story += [_heading("The week in three sentences", 16)]
     story += [_paragraph(sentence, 10.5) for sentence in sentences(week)]
     looks = to_look_at(week)
     if looks:
@@ -118,6 +122,16 @@ def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]],
     return story
 
 
+def _names(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]]) -> Iterator[str]:
+    """Everything in the document that is not the program's own English."""
+    yield office_name
+    yield week.election_id
+    yield from (rate.name for rate in (*week.styles, *week.precincts, *week.unusual.undeliverable))
+    yield from (one.what for one in (week.before, week.earlier) if one is not None)
+    yield from (one.account for one in week.unusual.overriding)
+    yield from (text for group in words.values() for text in group.values())
+
+
 def _heading(text: str, size: float = 12.5) -> Flowable:
     style = ParagraphStyle(
         "heading", fontName=BOLD, fontSize=size, leading=size * 1.25, spaceBefore=10, spaceAfter=4, keepWithNext=1
@@ -133,18 +147,19 @@ def _paragraph(text: str, size: float = 9.5, *, right: bool = False, bold: bool 
     return Paragraph(marked_up(text, face), style)
 
 
-def _table(headings: Sequence[str], rows: Cells) -> Flowable:
-    """A ruled table; its first column takes what is left, the others are as wide as what stands in them."""
+def _table(headings: Sequence[str], rows: Cells, none: str = "") -> Flowable:
+    """A ruled table; its first column takes what is left, the others are as wide as what stands in them. `none`: what
+    to say where there is no row."""
     if not rows:
-        return _paragraph("None.")
-    longest = [max(len(str(row[n])) for row in (headings, *rows[:MOST_LINES])) for n in range(1, len(headings))]
-    widths = [min(12 + 5.2 * letters, 1.5 * inch) for letters in longest]
-    widths.insert(0, WIDTH - sum(widths))
-    shown = [[_paragraph(text, 8, right=n > 0, bold=True) for n, text in enumerate(headings)]]
-    shown += [
-        [_paragraph("" if cell is None else str(cell), 8.5, right=n > 0) for n, cell in enumerate(row)]
-        for row in rows[:MOST_LINES]
+        return _paragraph(none)
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows[:MOST_LINES]]
+    widths = [
+        min(PADDING + max(width(heading, HEAD, BOLD), *(width(cell, CELL) for cell in column)), WIDEST)
+        for heading, *column in list(zip(headings, *cells, strict=True))[1:]
     ]
+    widths.insert(0, WIDTH - sum(widths))
+    shown = [[_paragraph(text, HEAD, right=n > 0, bold=True) for n, text in enumerate(headings)]]
+    shown += [[_paragraph(cell, CELL, right=n > 0) for n, cell in enumerate(row)] for row in cells]
     table = Table(shown, colWidths=widths, repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
@@ -227,6 +242,8 @@ def _rates(name: str, rates: Sequence[Rate]) -> list[Flowable]:
         rows.append((rate.name, rate.out, rate.events, *numbers, note))
     headings = ("Name", "Out", "Count", "Per thousand", "Limits", "Note")
     more = [_paragraph(f"and {len(rows) - MOST_LINES} more, in the files.")] if len(rows) > MOST_LINES else []
+    if not rows:
+        return [_paragraph("No ballot was out in these days, and none was replaced.")]
     return [Picture(multiples.rates(name, name, rates[:20]), WIDTH * 0.9), _table(headings, rows), *more]
 
 
@@ -241,7 +258,8 @@ def _shares(week: Week, word: Any) -> Flowable:
             share = f"{one.count / one.size:.1%}" if one.size else "–"
             interval = f"{one.low:.1%} to {one.high:.1%}" + (" few" if one.few else "")
             rows.append((f"{title}: {word(one.name, group)}", one.count, share, interval))
-    return _table(("", "Count", "Share", "95 % interval"), rows)
+    none = "No request came in, and no ballot was replaced."
+    return _table(("", "Count", "Share", "95 % interval"), rows, none)
 
 
 def _followed(rows: Sequence[Followed], word: Any) -> Flowable:
@@ -249,7 +267,8 @@ def _followed(rows: Sequence[Followed], word: Any) -> Flowable:
         (f"{word(one.kind, 'kind')}, {word(one.standing, 'standing')}", one.accepted, one.changed, one.refused)
         for one in rows
     ]
-    return _table(("Kind and standing", "Accepted", "Changed", "Refused"), cells)
+    none = "No member of staff decided a request."
+    return _table(("Kind and standing", "Accepted", "Changed", "Refused"), cells, none)
 
 
 def _overriding(week: Week) -> list[Flowable]:
@@ -268,7 +287,7 @@ def _waiting(week: Week, word: Any) -> Flowable:
     rows = [
         (f"Request {one.request}, {word(one.proposal, 'action_short')}", f"{one.hours:.0f}") for one in week.waiting
     ]
-    return _table(("", "Hours"), rows)
+    return _table(("", "Hours"), rows, "No request waits for a decision.")
 
 
 def _stretch(first: date, last: date) -> str:

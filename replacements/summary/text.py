@@ -85,10 +85,11 @@ def to_look_at(week: Week) -> list[str]:
         lines.append(f"{_many(len(unusual.voided_returned), 'voided ballot')} came back and must not be counted.")
     if week.speed.overdue:
         numbers = ", ".join(str(number) for number in week.speed.overdue)
-        lines.append(f"Past the promised day and not mailed: requests {numbers}.")
+        what = "request" if len(week.speed.overdue) == 1 else "requests"
+        lines.append(f"Past the promised day and not mailed: {what} {numbers}.")
     lines += [
-        f"{day.day:%A}: {day.reissues} reissues, {day.rate.value:.2f} per thousand ballots out, is outside the limits "
-        f"({day.rate.lower:.2f} to {day.rate.upper:.2f})."
+        f"{day.day:%A}: {_many(day.reissues, 'reissue')}, {day.rate.value:.2f} per thousand ballots out, is outside "
+        f"the limits ({day.rate.lower:.2f} to {day.rate.upper:.2f})."
         for day in week.days
         if day.rate is not None and day.rate.outside
     ]

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import subprocess
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from io import BytesIO
+from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 from reportlab.lib.pagesizes import letter
 
-from replacements.summary import typefaces
+from replacements.summary import pdf, typefaces
 from replacements.summary.control import Point
 from replacements.summary.figures import Bin, Columns, Machine, Overriding, Rate, Unusual, Week
 from replacements.summary.pdf import week_pdf
@@ -28,11 +31,34 @@ def full(busy: Week) -> Week:
         precincts=(
             Rate("Phường Nguyễn Huệ", 90, 2, Point(22.2, 0, 60.1)),
             Rate("한강 1구역", 80, 1, Point(12.5, 0, 60.0)),
+            Rate("제2투표구 (東)", 70, 1, Point(14.3, 0, 60.0)),
         ),
         books={name: (Columns(None, 4, 3, 2, 1), Columns(None, 44, 33, 22, 11)) for name in ("all", "overseas")},
         machine=Machine((), (Bin("who", 0.9, 0.95, 10, 9, 0.93, 0.6, 0.98),), {"who": 0.03}, 0),
         unusual=Unusual((), (), (), overriding=(Overriding("ada", 40, 30, Point(0.75, 0.1, 0.5)),)),
     )
+
+
+@pytest.fixture
+def every_script() -> None:
+    """Typefaces for Vietnamese and Korean, which the check of the whole installs."""
+    faces = typefaces.typefaces()
+    if ord("ễ") not in faces.characters or not faces.embeds_korean:
+        pytest.skip("fonts-dejavu-core and fonts-nanum are not on this machine")
+
+
+@pytest.fixture
+def without(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., None]]:
+    """A machine on which typefaces are missing: `_KOREAN`, `_FAMILIES` are what is looked for."""
+
+    def look_for(**names: tuple[object, ...]) -> None:
+        for name, files in names.items():
+            monkeypatch.setattr(typefaces, name, files)
+        typefaces.typefaces.cache_clear()
+
+    yield look_for
+    monkeypatch.undo()
+    typefaces.typefaces.cache_clear()
 
 
 def _read(document: bytes) -> PdfReader:
@@ -43,15 +69,52 @@ def _text(document: bytes) -> str:
     return "\n".join(page.extract_text() for page in _read(document).pages)
 
 
+def _fonts(document: bytes) -> dict[str, bool]:
+    """The typefaces of a document, and which of them are in the file."""
+    fonts: dict[str, bool] = {}
+    for page in _read(document).pages:
+        for reference in page["/Resources"]["/Font"].values():  # type: ignore[index]
+            font = reference.get_object()
+            inner = font["/DescendantFonts"][0].get_object() if "/DescendantFonts" in font else font
+            descriptor = inner.get("/FontDescriptor")
+            fonts[str(font["/BaseFont"])] = descriptor is not None and "/FontFile2" in descriptor.get_object()
+    return fonts
+
+
+@pytest.mark.usefixtures("every_script")
 def test_its_text_can_be_searched_in_every_script(full: Week) -> None:
     text = _text(week_pdf(full, "Fernhollow Elections", words=WORDS, overriding=True))
     flat = " ".join(text.split())
     for sentence in sentences(full):
         assert sentence in flat
-    if ord("ễ") in typefaces.typefaces().characters:  # DejaVu is on the machine
-        assert "Phường Nguyễn Huệ" in text
-    assert "한강" in text
+    for name in (rate.name for rate in full.precincts):
+        assert name in text
     assert "Spoiled ballot" in text
+
+
+@pytest.mark.usefixtures("every_script")
+def test_another_program_reads_the_names_as_they_are(full: Week, tmp_path: Path) -> None:
+    (tmp_path / "week.pdf").write_bytes(week_pdf(full, "Fernhollow Elections", words=WORDS, overriding=True))
+    told = subprocess.run(["pdftotext", "week.pdf", "-"], cwd=tmp_path, capture_output=True, check=True)
+    for name in (rate.name for rate in full.precincts):
+        assert name in told.stdout.decode()
+
+
+@pytest.mark.usefixtures("every_script")
+def test_names_are_drawn_and_none_is_a_row_of_boxes(full: Week, tmp_path: Path) -> None:
+    """Names that differ look different on paper; those of letters that no typeface has all look alike."""
+
+    def drawn(name: str) -> bytes:
+        week = replace(full, precincts=(Rate(name, 90, 2, Point(22.2, 0, 60.1)),))
+        (tmp_path / "one.pdf").write_bytes(week_pdf(week, "Office", words={}, overriding=False))
+        subprocess.run(["pdftoppm", "-r", "60", "-gray", "one.pdf", "one"], cwd=tmp_path, check=True)
+        pages = sorted(tmp_path.glob("one-*.pgm"))
+        return b"".join(page.read_bytes() for page in pages[1:])  # the first says which letters have no typeface
+
+    boxes = drawn("\U000f0000" * 4)
+    assert drawn("\U000f0001" * 4) == boxes
+    names = [drawn(name) for name in ("한강구역", "행운동길", "Ấp Thạnh", "Ắp Thạnh")]
+    assert len({boxes, *names}) == 5
 
 
 def test_every_heading_is_a_bookmark(full: Week) -> None:
@@ -67,18 +130,52 @@ def test_it_is_letter_paper_and_the_same_week_gives_the_same_bytes(full: Week) -
     assert {(float(page.mediabox.width), float(page.mediabox.height)) for page in _read(document).pages} == {letter}
 
 
-def test_what_it_is_set_in_is_embedded(full: Week) -> None:
-    """All but a Korean face that the machine does not have, which a reader of PDF files brings along."""
-    fonts: dict[str, bool] = {}
-    for page in _read(week_pdf(full, "Office", words=WORDS, overriding=True)).pages:
-        for reference in page["/Resources"]["/Font"].values():  # type: ignore[index]
-            font = reference.get_object()
-            inner = font["/DescendantFonts"][0].get_object() if "/DescendantFonts" in font else font
-            descriptor = inner.get("/FontDescriptor")
-            fonts[str(font["/BaseFont"])] = descriptor is not None and "/FontFile2" in descriptor.get_object()
-    outside = {name for name, embedded in fonts.items() if not embedded}
-    assert outside <= ({f"/{typefaces.READERS_OWN}"} if not typefaces.typefaces().embeds_korean else set())
-    assert len(fonts) >= 2
+@pytest.mark.usefixtures("every_script")
+def test_what_it_is_set_in_is_in_the_file(full: Week) -> None:
+    fonts = _fonts(week_pdf(full, "Office", words=WORDS, overriding=True))
+    assert len(fonts) == 3  # plain, bold, Korean
+    assert all(fonts.values())
+
+
+@pytest.mark.usefixtures("every_script")
+def test_all_is_well_with_the_names_and_so_nothing_is_said_about_typefaces(full: Week) -> None:
+    assert typefaces.shortfalls(pdf._names(full, "Office", WORDS)) == []
+    assert "typeface" not in _text(week_pdf(full, "Office", words=WORDS, overriding=True))
+
+
+@pytest.mark.usefixtures("every_script")
+def test_without_a_korean_typeface_the_names_stand_in_the_text_and_the_first_page_says_what_may_not_be_seen(
+    full: Week, without: Callable[..., None]
+) -> None:
+    without(_KOREAN=())
+    document = week_pdf(full, "Office", words=WORDS, overriding=True)
+    outside = {name for name, embedded in _fonts(document).items() if not embedded}
+    assert outside == {f"/{typefaces.READERS_OWN}"}
+    first = " ".join(_read(document).pages[0].extract_text().split())
+    assert "Names in Korean letters show only where" in first
+    assert "(Debian: fonts-nanum)" in first
+    assert "no typeface of the machine that made this file has (U+6771)" in first
+    assert "한강 1구역" in _text(document)
+
+
+def test_a_week_without_korean_names_says_nothing_of_a_missing_korean_typeface(
+    full: Week, without: Callable[..., None]
+) -> None:
+    without(_KOREAN=())
+    document = week_pdf(replace(full, precincts=()), "Office", words=WORDS, overriding=True)
+    assert "typeface" not in _text(document)
+    assert all(_fonts(document).values())
+
+
+def test_without_vietnamese_letters_marks_are_lost_and_the_first_page_says_which_letters_lost_them(
+    full: Week, without: Callable[..., None]
+) -> None:
+    without(_FAMILIES=typefaces._FAMILIES[-1:])
+    document = week_pdf(full, "Office", words=WORDS, overriding=True)
+    assert "Phuong Nguyen Hue" in _text(document)
+    first = " ".join(_read(document).pages[0].extract_text().split())
+    assert "Names lost marks on these letters: e o u." in first
+    assert all(_fonts(document).values())
 
 
 def test_what_is_about_members_of_staff_is_for_supervisors_alone(full: Week) -> None:
@@ -86,11 +183,25 @@ def test_what_is_about_members_of_staff_is_for_supervisors_alone(full: Week) -> 
     assert "ada" not in _text(week_pdf(full, "Office", words={}, overriding=False))
 
 
-def test_letters_that_a_typeface_lacks_lose_their_marks_and_no_letter_is_lost() -> None:
-    stretches = typefaces.runs("Ắ 한 é")
-    assert [name for name, _ in stretches] == [typefaces.PLAIN, typefaces.typefaces().korean, typefaces.PLAIN]
-    assert "".join(text for _, text in stretches) in ("Ắ 한 é", "A 한 é")
+@pytest.mark.usefixtures("every_script")
+def test_each_letter_is_set_in_a_typeface_that_has_it() -> None:
+    assert typefaces.runs("Ắ 한東 é") == [
+        (typefaces.PLAIN, "Ắ "),
+        (typefaces.KOREAN, "한東"),
+        (typefaces.PLAIN, " é"),
+    ]
+
+
+def test_no_column_is_so_narrow_that_a_word_is_cut(full: Week) -> None:
+    text = _text(week_pdf(replace(full, requests=12_345), "Office", words=WORDS, overriding=True))
+    lines = text.splitlines()
+    for heading in ("Requests", "Reissues", "Per thousand", "Out", "Count", "Note", "Pending", "12345"):
+        assert any(heading in line for line in lines), heading
 
 
 def test_a_week_without_anything_can_be_printed(quiet: Week) -> None:
-    assert "0 requests came in" in _text(week_pdf(quiet, "Office", words={}, overriding=True))
+    text = _text(week_pdf(quiet, "Office", words={}, overriding=True))
+    assert "0 requests came in" in text
+    for said in ("No request came in, and no ballot was replaced.", "No request waits for a decision."):
+        assert said in text
+    assert "None" not in text

@@ -37,8 +37,8 @@ def test_the_mail_says_what_to_look_at(busy: Week) -> None:
         "- One sender's address was used for 3 voters: requests 1, 2, 5.",
         "- 1 voter with two or more replacements.",
         "- 1 voided ballot came back and must not be counted.",
-        "- Past the promised day and not mailed: requests 11.",
-        "- Wednesday: 1 reissues, 9.50 per thousand ballots out, is outside the limits (0.00 to 5.00).",
+        "- Past the promised day and not mailed: request 11.",
+        "- Wednesday: 1 reissue, 9.50 per thousand ballots out, is outside the limits (0.00 to 5.00).",
         "- 1 reply could not be sent.",
     ]
 

@@ -87,3 +87,27 @@ def test_a_long_ledger_is_added_up_once_and_the_page_says_the_same(site: Site, m
     with site.database.read() as session:
         election = office.known(session)[0].election_id
         assert session.get_one(LedgerDaysUpTo, election).seq > 0
+
+
+# Years before any ballot was out; after everything; and the week of the invented office's own mail.
+@pytest.mark.parametrize("monday", ["1999-12-27", "2031-03-03", "2026-09-28"])
+@pytest.mark.parametrize("address", ["/week/", "/public-report/"])
+def test_of_what_there_was_none_is_said_in_words(site: Site, address: str, monday: str) -> None:
+    page = _read(site, f"{address}{monday}")
+    for bare in (">None.<", ">None<", ">Nothing.<", ">none<"):
+        assert bare not in page
+
+
+def test_an_empty_week_says_of_each_list_what_there_was_none_of(site: Site) -> None:
+    page = _read(site, "/week/1999-12-27")
+    for said, times in (
+        ("No request came in.", 2),  # by kind, by language
+        ("No ballot was reissued.", 2),  # by reason, by style
+        ("No ballot was out in these days, and none was replaced.", 2),  # by style, by precinct
+        ("No request was decided.", 1),
+        ("No request was declined or withdrawn.", 1),
+        ("No request waits for a decision.", 1),
+        ("No member of staff decided a request.", 1),
+        ("No packet was mailed.", 2),  # in the sentences, and under the promise
+    ):
+        assert page.count(said) == times, said
