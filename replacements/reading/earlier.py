@@ -35,6 +35,55 @@ _GREETED = re.compile(
     re.I,
 )
 _HANGUL_GREETED = re.compile(r"(?:^|\n)[ \t>]*([가-힣]{2,4})\s?(?:님|귀하)")
+# How an office repeats to somebody what they told it.
+_TOLD = re.compile(
+    r"\byou(?:'ve| have)? (?:also )?(?:wrote|written|asked|told|said|mentioned|reported|explained|described|requested"
+    r"|let us know|informed us)\b"
+    r"|\byour (?:first |earlier |last )?(?:message|e-?mail|letter|note|request) (?:says|said|about|that|of|regarding)\b"
+    r"|\b(?:ballot|one) (?:that |which )?you (?!need|should|must|will|can|may|want|would|are|get|receive)\w+"
+    r"|\bnos (?:ha )?(?:dijo|dicho|escribió|escrito|contó|pidió|pedido|informó|avisó|indicó|comentó|solicitó|explicó)\b"
+    r"|\b(?:usted )?(?:escribió|pidió|solicitó|dijo|contó) (?:que|otra|una|un)\b"
+    r"|\bsu (?:primer )?(?:mensaje|correo|solicitud|carta) (?:dice|decía|sobre|de que)\b"
+    r"|\b(?:quý vị|ông|bà|anh|chị|bạn|cô|chú|bác)(?: \w+){0,2}? (?:viết|cho biết|báo|nói|yêu cầu|xin|kể|thông báo)\b"
+    r"|(?:라고|다고|다는|었음을|함을) ?(?:하셨|하신|적으|쓰셨|알려|말씀|연락|전해)"
+    r"|(?:요청|신청|말씀)하신|써 주신|적어 주신",
+    re.I,
+)
+# The same in the mouth of who told it: letters are read as their writers say things.
+_IN_THEIR_MOUTH = tuple(
+    (re.compile(said, re.I), says)
+    for said, says in (
+        (r"\byou(?:'ve| have)? (?:also )?(?:asked|requested)(?: us)? (?:for|to send you)\b", "I need"),
+        (r"\byou(?:'ve| have)? (?:also )?(?:asked|requested) (?=an?other|a new)", "I need "),
+        (
+            r"\byou(?:'ve| have)? (?:also )?(?:wrote|written|told|said|mentioned|reported|explained|let us know)"
+            r"(?: to)?(?: us)?(?: that|:)?",
+            "",
+        ),
+        (r"\byour (?:message|e-?mail|letter|note) (?:says|said)(?: that|:)?", ""),
+        (r"\b(?:you're|you are)\b", "I am"),
+        (r"\byou were\b", "I was"),
+        (r"\byou've\b", "I have"),
+        (r"\byou\b", "I"),
+        (r"\byour\b", "my"),
+        (r"\byours\b", "mine"),
+        (
+            r"\b(?:usted )?nos (?:ha )?(?:dijo|dicho|escribió|escrito|contó|informó|avisó|indicó|comentó|explicó)"
+            r"(?: que|:)",
+            "",
+        ),
+        (r"\b(?:usted )?nos (?:pidió|ha pedido|solicitó)\b", "quiero"),
+        (r"\bsu (?=boleta|papeleta|sobre|paquete)", "mi "),
+        (r"\b(?:quý vị|ông|bà|anh|chị|bạn)(?: đã)? (?:viết|cho biết|báo|nói|thông báo)(?: rằng| là|:)?", ""),
+        (r"\bquý vị\b", "tôi"),
+    )
+)
+_HEADER = re.compile(
+    r"^[ \t>]*[*]?(?:from|sent|to|cc|subject|date|de|enviado|para|asunto|fecha|gửi|đến|chủ đề"
+    r"|보낸 사람|받는 사람|제목|날짜)[*]?\s?:",
+    re.I,
+)
+_SENTENCE = re.compile(r"(?<=[.!?。”\"])\s+|\n\s*\n")
 _NOT_NAMES = re.compile(
     r"\b(?:voter|sir|madam|votante|elector|cử tri|friend|customer|all|there|quý|office|team|señora?e?s?)\b", re.I
 )
@@ -42,16 +91,19 @@ _NOT_NAMES = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """`own`: earlier words of the same writer; `greeted`: names that the office's quoted reply begins with."""
+    """`own`: earlier words of the same writer; `greeted`: names that the office's quoted reply begins with; `told`:
+    its sentences that repeat what the writer had told."""
 
     own: str = ""
     greeted: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
 
 def earlier(letter: Letter) -> Earlier:
     """Split the quoted parts by depth and attribution: who wrote which stretch."""
     own: list[str] = []
     greeted: list[str] = []
+    told: list[str] = []
     for part in letter.parts:
         if part.label is not PartLabel.QUOTED:
             continue
@@ -60,7 +112,21 @@ def earlier(letter: Letter) -> Earlier:
                 greeted.append(m[1].strip().rstrip(".,"))
         greeted += [m[1] for m in _HANGUL_GREETED.finditer(part.text) if m[1] not in ("유권자", "고객", "선생")]
         own += _own_stretches(part.text, letter)
-    return Earlier("\n\n".join(own), tuple(dict.fromkeys(greeted)))
+        told += _repeated(part.text)
+    return Earlier("\n\n".join(own), tuple(dict.fromkeys(greeted)), tuple(dict.fromkeys(told)))
+
+
+def _repeated(text: str) -> list[str]:
+    """The sentences of a quotation that say to its reader what they had told the office."""
+    lines = (_MARK.sub("", line) for line in text.split("\n") if not (_ATTRIBUTION.match(line) or _HEADER.match(line)))
+    found = (" ".join(sentence.split()) for sentence in _SENTENCE.split("\n".join(lines)))
+    return [_in_their_mouth(sentence) for sentence in found if _TOLD.search(sentence)]
+
+
+def _in_their_mouth(sentence: str) -> str:
+    for said, says in _IN_THEIR_MOUTH:
+        sentence = said.sub(says, sentence)
+    return sentence.strip()
 
 
 def _own_stretches(text: str, letter: Letter) -> list[str]:

@@ -17,6 +17,7 @@ from replacements.proposals.situation import SURE_ENOUGH, WANTS_A_BALLOT, Situat
 from replacements.proposals.table import propose
 from replacements.proposals.types import Action, BallotOnRecord, Proposal
 from replacements.reading.earlier import earlier as earlier_words
+from replacements.reading.kinds import find_kinds
 from replacements.reading.reader import TOO_LONG, as_far_as_read, read
 from replacements.reading.types import AddressRole, Cause, Kind, Person, Reading
 from replacements.requests.records import Ballots
@@ -134,7 +135,9 @@ def judge(
     whole, letter = letter, as_far_as_read(letter)
     reading = known if known is not None else read(letter)
     after_reading = clock()
-    earlier = history.of_conversation(letter)
+    # Only who answers a question goes on with what was asked before.
+    named = {found.kind for found in reading.kinds}.union(*(person.kinds for person in reading.people))
+    earlier = history.of_conversation(letter) if Kind.DETAILS in named else ()
     common = _message_situation(letter, reading, rules)
     asked = tuple(
         _judge_person(person, letter, common, roll, ballots, at, now, history, earlier) for person in reading.people
@@ -171,16 +174,26 @@ def clues_of(person: Person, ballots: Ballots) -> Clues:
 
 
 def _quoted(letter: Letter) -> Before | None:
-    """What was asked before, as far as the quoted part of a reply tells, where the earlier message is not at hand."""
-    quoted = earlier_words(letter).own or letter.text(PartLabel.QUOTED)
-    if not quoted.strip():
-        return None
-    earlier = read(replace(letter, subject="", parts=(TextPart(PartLabel.NEW, quoted),), attachments=(), notices=()))
-    asked = [k for k in earlier.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
-    if len(asked) != 1:
-        return None
-    cause = next((p.cause for p in earlier.people if p.cause), None)
-    return Before(kinds=(asked[0].kind,), cause=cause, person=Person(name=""), p=asked[0].p)
+    """What was asked before, as far as the quoted part of a reply tells, where the earlier message is not at hand: in
+    the writer's own words first, then in those in which the office repeats them."""
+    said = earlier_words(letter)
+    own = said.own or letter.text(PartLabel.QUOTED)
+    if own.strip():
+        reading = read(_letter_of(letter, own))
+        cause = next((p.cause for p in reading.people if p.cause), None)
+        asked = [k for k in reading.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
+        if len(asked) == 1:
+            return Before(kinds=(asked[0].kind,), cause=cause, person=Person(name=""), p=asked[0].p)
+    for sentence in said.told:
+        found = find_kinds(_letter_of(letter, sentence))
+        asked = [k for k in found.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
+        if len(asked) == 1:
+            return Before(kinds=(asked[0].kind,), cause=found.cause, person=Person(name=""), p=asked[0].p)
+    return None
+
+
+def _letter_of(letter: Letter, words: str) -> Letter:
+    return replace(letter, subject="", parts=(TextPart(PartLabel.NEW, words),), attachments=(), notices=())
 
 
 def _together(person: Person, before: Before) -> Person:
