@@ -21,6 +21,7 @@ from replacements.commands.accounts import accounts_group
 from replacements.commands.backup import backup, restore
 from replacements.commands.basics import FILE, Moment, Trouble, now, open_database, out, tell_refused
 from replacements.commands.elections import ELECTION, election_of
+from replacements.commands.health import health
 from replacements.commands.history import history_group
 from replacements.commands.keys import keys_group
 from replacements.commands.ledger import ledger_group
@@ -85,6 +86,7 @@ def main(ctx: click.Context, data: Path | None) -> None:
 
 
 main.add_command(backup)
+main.add_command(health)
 main.add_command(history_group)
 main.add_command(keys_group)
 main.add_command(accounts_group)

@@ -22,13 +22,14 @@
 | REPLACEMENTS_BACKUPS_KEPT | how many of those are kept, 1 to 400 | `14` |
 | REPLACEMENTS_CA_FILE | certificates to trust for IMAP and SMTP instead of the system's | empty |
 | REPLACEMENTS_HTTPS | `yes` where the dashboard is reached by https (cookies are then sent by https only) | `no` |
+| REPLACEMENTS_METRICS_TOKEN | who shows this token is told figures for monitoring, at `/metrics` | empty: nobody is |
 | REPLACEMENTS_SIGN_IN_IDLE | minutes without use, then one signs in again: 1 to 60 | `60` |
 | REPLACEMENTS_SIGN_IN_LONGEST | hours after which one signs in again in any case, 1 to 24 | `12` |
 | REPLACEMENTS_OIDC_ISSUER | issuer of the office's own sign-in service (OpenID Connect) | empty: none |
 | REPLACEMENTS_OIDC_CLIENT, REPLACEMENTS_OIDC_SECRET | what this one is to that service, and their secret | empty |
 | REPLACEMENTS_OIDC_CLAIM | the claim that names the account, as entered on the page People | `sub` |
 
-REPLACEMENTS_DATABASE, the passwords and REPLACEMENTS_OIDC_SECRET may stand in files
+REPLACEMENTS_DATABASE, the passwords, REPLACEMENTS_METRICS_TOKEN and REPLACEMENTS_OIDC_SECRET may stand in files
 instead: REPLACEMENTS_DATABASE_FILE names one, and so on. The sign-in service is told `<this service>/sign-in/answer`
 as the address to come back to; that way of signing in, and security keys, need the extra `sign-in` to be installed.
 
@@ -50,6 +51,8 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+
+SHORTEST_TOKEN = 24  # characters
 
 
 class SettingTrouble(Exception):
@@ -81,6 +84,7 @@ class Settings:
     mail_keys: Path | None = None
     backups: Path | None = None
     backups_kept: int = 14
+    metrics_token: str = ""
     sign_in_idle: int = 60  # minutes
     sign_in_longest: int = 12  # hours
     oidc_issuer: str = ""
@@ -115,6 +119,7 @@ class Settings:
             mail_keys=Path(env["REPLACEMENTS_MAIL_KEYS"]).resolve() if env.get("REPLACEMENTS_MAIL_KEYS") else None,
             backups=Path(env["REPLACEMENTS_BACKUPS"]).resolve() if env.get("REPLACEMENTS_BACKUPS") else None,
             backups_kept=_whole(env, "REPLACEMENTS_BACKUPS_KEPT", 14, most=400, unit="backups"),
+            metrics_token=_long_enough(_secret(env, "REPLACEMENTS_METRICS_TOKEN")),
             sign_in_idle=_whole(env, "REPLACEMENTS_SIGN_IN_IDLE", 60, most=60, unit="minutes"),
             sign_in_longest=_whole(env, "REPLACEMENTS_SIGN_IN_LONGEST", 12, most=24, unit="hours"),
             oidc_issuer=env.get("REPLACEMENTS_OIDC_ISSUER", "").strip(),
@@ -147,6 +152,16 @@ def _whole(env: Mapping[str, str], name: str, default: int, *, most: int, unit: 
     if not text.isdecimal() or not 1 <= int(text) <= most:
         raise SettingTrouble(f"{name} is {text!r}; a whole number of {unit} from 1 to {most} is expected.")
     return int(text)
+
+
+def _long_enough(token: str) -> str:
+    """A token that nobody guesses; none at all is fine."""
+    if token and len(token) < SHORTEST_TOKEN:
+        raise SettingTrouble(
+            f"REPLACEMENTS_METRICS_TOKEN has {len(token)} characters; at least {SHORTEST_TOKEN} that were chosen by "
+            "chance are expected, as `openssl rand -hex 24` prints them."
+        )
+    return token
 
 
 def _secret(env: Mapping[str, str], name: str) -> str:

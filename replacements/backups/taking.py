@@ -34,7 +34,7 @@ from replacements.store.tables import Election
 
 FILES = "files"
 HEADS = "heads"
-_SECRETS = ("database", "mailbox_password", "outbox_password", "oidc_secret")
+_SECRETS = ("database", "mailbox_password", "outbox_password", "oidc_secret", "metrics_token")
 _KEY_FILES = ("secret_file", "ledger_key", "mail_keys")
 _WORKPLACE, _A_DAY = ".backup-", 24 * 3600
 _NAME = "replacements-{at:%Y-%m-%dT%H%M%SZ}.tar.gz"

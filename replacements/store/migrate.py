@@ -11,6 +11,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -51,6 +52,21 @@ def revision_of(connection: Connection) -> str | None:
     return MigrationContext.configure(connection).get_current_revision()
 
 
+@cache
+def _script() -> ScriptDirectory:
+    return ScriptDirectory.from_config(_config())
+
+
+def head() -> str:
+    """The schema that this program is written for."""
+    return _script().get_current_head() or ""
+
+
+def is_known(revision: str) -> bool:
+    """Whether this program knows a schema; it does not know one that a newer version made."""
+    return revision in {one.revision for one in _script().walk_revisions()}
+
+
 def migrate(database: Database) -> None:
     """Apply every migration that is missing. Raises DatabaseTrouble where the database is newer than this program, or
     where others hold its tables all the time."""
@@ -71,16 +87,15 @@ def migrate(database: Database) -> None:
 
 
 def _upgrade(connection: Connection, shown: str, *, stepwise: bool) -> None:
-    script = ScriptDirectory.from_config(_config())
     present = revision_of(connection)
-    if present is not None and present not in {revision.revision for revision in script.walk_revisions()}:
+    if present is not None and not is_known(present):
         raise DatabaseTrouble(
             f"The database {shown} was made by a newer version of this program (schema {present}). "
             "Nothing was changed. Install the newer version, or set REPLACEMENTS_DATABASE to another one."
         )
     if stepwise:
         connection.commit()  # Alembic begins and ends its own
-    if present != script.get_current_head():
+    if present != head():
         command.upgrade(config_on(connection, stepwise=stepwise), "head")
 
 

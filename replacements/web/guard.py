@@ -163,6 +163,12 @@ def for_everybody(view: View) -> View:
     return view
 
 
+def before_the_door(view: View) -> View:
+    """This view is for machines, and answers where the database is away too: nobody is looked up for it."""
+    view.__dict__["before_the_door"] = True
+    return view
+
+
 def by_itself(view: View) -> View:
     """A page asks for this view without anybody touching it: nobody stays signed in by it."""
     view.__dict__["by_itself"] = True
@@ -234,6 +240,8 @@ def _at_the_door() -> AnyResponse | None:
     if request.endpoint == "static":
         return None
     view = current_app.view_functions.get(request.endpoint or "")
+    if getattr(view, "before_the_door", False):
+        return None
     allowed = open_to(view) if view is not None else None
     place, at = office(), office().now()
     with place.database.read() as session:

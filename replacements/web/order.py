@@ -9,12 +9,10 @@ from typing import Any
 from sqlalchemy import ColumnElement, String, case, cast, or_, select
 from sqlalchemy.orm import Session
 
-from replacements.proposals.types import Action
 from replacements.requests.came_back import RULE as UNDELIVERED
+from replacements.requests.upcoming import FOR_THE_MAILING
 from replacements.store.tables import Request
 
-# Decided after the mailing has closed, these come a mailing later, or too late.
-FOR_THE_MAILING = (Action.REISSUE.value, Action.SEND_MATERIALS.value, Action.STOP_REISSUE.value)
 THREAT = "trade.threat"  # the rule that a proposal to read a threat at once rests on
 
 

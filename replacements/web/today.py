@@ -17,6 +17,8 @@ from markupsafe import Markup
 from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session
 
+from replacements.health.judging import silent
+from replacements.health.stored import is_mailbox
 from replacements.mailings import stock
 from replacements.mailings.forecast import forecast
 from replacements.people.permissions import Permission
@@ -25,16 +27,15 @@ from replacements.replies import wording
 from replacements.requests import waiting
 from replacements.requests.holding import on_hold
 from replacements.requests.office import InForce
+from replacements.requests.upcoming import FOR_THE_MAILING, Upcoming, upcoming
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
 from replacements.summary import chart, fortnight
 from replacements.summary.figures import Speed
 from replacements.summary.speed import measure
 from replacements.web.guard import here
-from replacements.web.order import FOR_THE_MAILING, came_back, may_be_a_threat, next_waiting
-from replacements.web.upcoming import Upcoming, upcoming
+from replacements.web.order import came_back, may_be_a_threat, next_waiting
 
-SILENT = timedelta(minutes=15)  # the mailbox is looked at every minute: one of which nothing was heard so long, stopped
 Counted = tuple[int, datetime | None]  # how many wait, and since when the oldest does
 
 
@@ -88,7 +89,7 @@ def _wrong(session: Session, at: datetime) -> dict[str, Any]:
     conditions = session.scalars(select(Condition).order_by(Condition.name)).all()
     return {
         "unwell": [one for one in conditions if not one.ok],
-        "silent": [one for one in conditions if one.ok and one.name == "mailbox" and one.at < at - SILENT],
+        "silent": [one for one in conditions if is_mailbox(one.name) and silent(one.ok, one.at, at)],
         "unsent": session.scalar(select(func.count()).select_from(Reply).where(Reply.state == "failed")),
         "came_back": session.scalar(
             select(func.count())

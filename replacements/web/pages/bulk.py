@@ -13,10 +13,10 @@ from replacements.requests import bulk
 from replacements.requests.bulk import Ticked
 from replacements.requests.carrying_out import Refused
 from replacements.requests.office import InForce
+from replacements.requests.upcoming import upcoming
 from replacements.store.tables import Look
 from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
 from replacements.web.pages.keys import with_keys
-from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("bulk", __name__, url_prefix="/requests/together")
 

@@ -18,10 +18,10 @@ from replacements.requests.awaiting import reply_now
 from replacements.requests.carrying_out import live_ballot
 from replacements.requests.holding import is_held
 from replacements.requests.previewing import preview
+from replacements.requests.upcoming import upcoming
 from replacements.store.tables import OPEN_STATES, Ballot, Request, VoterRow
 from replacements.web.evidence import address_line, day_in_full, full_name
 from replacements.web.guard import here, needs, office
-from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("deciding", __name__, url_prefix="/requests")
 

@@ -18,12 +18,12 @@ from replacements.people.permissions import Permission
 from replacements.requests import dispatch
 from replacements.requests import office as elections
 from replacements.requests.office import InForce
+from replacements.requests.upcoming import upcoming
 from replacements.rules.calendar import cut_off
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
 from replacements.web.evidence import full_name
 from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
-from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("mailing", __name__)
 Paper = Callable[[Session, int, Rules], bytes]

@@ -22,6 +22,7 @@ from replacements.requests.deciding import awaited
 from replacements.requests.holding import last_day
 from replacements.requests.judging import UNDECIDED
 from replacements.requests.office import InForce, version
+from replacements.requests.upcoming import upcoming
 from replacements.rules.office import Rules
 from replacements.rules.transit import back_for_voter, for_voter, last_day_back
 from replacements.store.tables import OPEN_STATES, Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
@@ -33,7 +34,6 @@ from replacements.web.letters import letter_of
 from replacements.web.order import next_waiting
 from replacements.web.pages.keys import with_keys
 from replacements.web.showing import at_the_office
-from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("request", __name__, url_prefix="/requests")
 OFFICE_LANGUAGE = "en"  # of these pages: who approves a reply in another language can read here what it says

@@ -13,14 +13,14 @@ from replacements.reading.types import Kind
 from replacements.requests import listing, searching
 from replacements.requests.holding import CAN_BE_HELD
 from replacements.requests.listing import Filters, Key
+from replacements.requests.upcoming import FOR_THE_MAILING, upcoming
 from replacements.roll.types import Standing
 from replacements.store.tables import OPEN_STATES, Look, Request
 from replacements.web.colleagues import deciders
 from replacements.web.guard import here, needs, office
-from replacements.web.order import FOR_THE_MAILING, came_back, for_the_mailing, pressing
+from replacements.web.order import came_back, for_the_mailing, pressing
 from replacements.web.pages.keys import with_keys
 from replacements.web.showing import words
-from replacements.web.upcoming import upcoming
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
 CAME_BACK = "came_back"  # those whose reply came back undelivered, whatever is proposed

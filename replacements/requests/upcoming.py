@@ -8,9 +8,13 @@ from datetime import date, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from replacements.proposals.types import Action
 from replacements.requests.office import InForce
 from replacements.rules.calendar import cut_off, mailing_after, next_mailing
 from replacements.store.tables import Mailing
+
+# Decided after the mailing has closed, these come a mailing later, or too late.
+FOR_THE_MAILING = (Action.REISSUE.value, Action.SEND_MATERIALS.value, Action.STOP_REISSUE.value)
 
 
 @dataclass(frozen=True, slots=True)

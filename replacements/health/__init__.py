@@ -1,0 +1,1 @@
+"""How the whole service is doing: what is measured, how it is judged, how it is told to people and to machines."""
