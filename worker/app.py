@@ -45,5 +45,6 @@ app.conf.update(
         name: {"task": name, "schedule": every.total_seconds(), "options": {"expires": every.total_seconds()}}
         for name, every in EVERY.items()
     },
+    beat_scheduler="worker.steady_schedule:SteadyScheduler",
     timezone="UTC",
 )
