@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 
-from replacements.health.types import Counted, Disk, Figures, Finding, Health, Part, Said, State, Stored
+from replacements.health.types import Counted, Disk, Figures, Finding, Health, Part, State, Stored
 
 SILENT = timedelta(minutes=15)  # the mailbox is looked at every minute at the least: one unheard of so long, stopped
 READ_LATE = timedelta(minutes=15)  # a message takes milliseconds; what waits so long is not being read
