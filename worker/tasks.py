@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from typing import Any
 
 import structlog
 from celery.signals import worker_ready, worker_shutting_down
+from sqlalchemy.exc import OperationalError
 
 from replacements.settings import Settings
 from worker import jobs, nights
@@ -18,11 +20,13 @@ from worker.watching import Watch, watched
 # waits for a slow worker would fill the queue many times over.
 MOST_HANDED_OUT = 500
 HANDED_OUT_SECONDS = 60
+DATABASE_SECONDS = 5.0  # between two looks for a database that was away at the start
 LONGEST_NIGHT_SECONDS = 3 * 3600
 
 log = structlog.get_logger()
 _watch: Watch | None = None
 _work: Work | None = None
+_stopping = threading.Event()
 
 
 def work() -> Work:
@@ -45,9 +49,8 @@ def _long_task(name: str) -> Any:
 
 def _attempt(name: str, step: Callable[[Work], object]) -> None:
     """Run a job, and let no error reach Celery, which writes the whole of its text into the log."""
-    here = work()
     try:
-        jobs.attempt(here, name, step)
+        jobs.attempt(work(), name, step)
     except Exception as error:  # the database itself is away: the schedule tries again
         log.error("jobs wait", job=name, error=type(error).__name__)
 
@@ -67,17 +70,35 @@ def fetch_mail() -> None:
 @worker_ready.connect
 def watch_mailboxes(sender: Any = None, **_: Any) -> None:
     """Beside the worker that fetches mail, watch the IMAP folders. With a database connection of its own: the processes
-    that carry out tasks are copies of this one."""
-    global _watch
+    that carry out tasks are copies of this one. Where the database is away at the start, as soon as it is there."""
     if sender is None or "intake" not in sender.app.amqp.queues.consume_from:
         return
-    here = jobs.work_of(Settings.from_environment())
+    if not _watch_if_possible():
+        threading.Thread(target=_watch_when_possible, name="watching", daemon=True).start()
+
+
+def _watch_if_possible() -> bool:
+    """Whether the database was there."""
+    global _watch
+    try:
+        here = jobs.work_of(Settings.from_environment())
+    except OperationalError as error:
+        log.error("watching waits", error=type(error).__name__)
+        return False
     _watch = Watch(here, lambda: fetch_mail.apply_async(expires=HANDED_OUT_SECONDS))
     _watch.start()
+    return True
+
+
+def _watch_when_possible() -> None:
+    while not _stopping.wait(DATABASE_SECONDS):
+        if _watch_if_possible():
+            return
 
 
 @worker_shutting_down.connect
 def stop_watching(**_: Any) -> None:
+    _stopping.set()
     if _watch is not None:
         _watch.stop(timeout=0.0)
 
