@@ -13,7 +13,7 @@ from replacements.settings import Settings
 from replacements.store.sealing import SealTrouble, read_keys
 from worker.schedule import EVERY
 
-QUEUES = {"fetch_mail": "intake", "read_message": "reading", "send_replies": "replies"}
+QUEUES = {"fetch_mail": "intake", "read_message": "reading", "read_waiting": "reading", "send_replies": "replies"}
 LONGEST_TASK_SECONDS = 600
 
 _settings = Settings.from_environment()

@@ -13,12 +13,15 @@ from worker.jobs import Work
 from worker.schedule import EVERY
 from worker.watching import Watch, watched
 
+# However much mail waits, the other jobs get their turn before `fetch_mail` is due again.
+READ_SECONDS = 9.0
+
 log = structlog.get_logger()
 
 
 def _fetch_and_read(work: Work) -> None:
     jobs.fetch_mail(work, but=watched(work))
-    jobs.read_waiting(work)
+    jobs.read_waiting(work, seconds=READ_SECONDS)
 
 
 STEPS: dict[str, Callable[[Work], object]] = {

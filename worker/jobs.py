@@ -6,6 +6,7 @@ is doing is kept in the table of conditions, which the health page shows in word
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -108,9 +109,15 @@ def fetch_mail(work: Work, *, but: Collection[str] = ()) -> int:
 
 
 def messages_to_read(work: Work) -> list[int]:
-    """Ids of kept messages that nobody has read; the sweep that finds what was forgotten."""
+    """Ids of kept messages that nobody has read."""
     with work.database.read() as session:
         return intake.waiting_to_be_read(session)
+
+
+def count_to_read(work: Work) -> int:
+    """How many kept messages nobody has read."""
+    with work.database.read() as session:
+        return intake.count_waiting(session)
 
 
 def read_message(work: Work, message_id: int) -> bool:
@@ -118,9 +125,9 @@ def read_message(work: Work, message_id: int) -> bool:
     return intake.read_one(work.database, message_id, now=work.now())
 
 
-def read_waiting(work: Work, progress: Callable[[int, int], None] | None = None) -> int:
-    """Read everything that waits, one after the other."""
-    return intake.read_waiting(work.database, now=work.now, progress=progress)
+def read_waiting(work: Work, progress: Callable[[int, int], None] | None = None, *, seconds: float = math.inf) -> int:
+    """Read what waits, one after the other, everybody's first before anybody's second; so many seconds at most."""
+    return intake.read_waiting(work.database, now=work.now, progress=progress, seconds=seconds)
 
 
 def send_replies(work: Work) -> int:

@@ -16,10 +16,12 @@ from worker.app import app
 from worker.jobs import Work
 from worker.watching import Watch, watched
 
-# What is handed out and not taken up is handed out again at the next look; without an end to it, a day's mail that
-# waits for a slow worker would fill the queue many times over.
-MOST_HANDED_OUT = 500
-HANDED_OUT_SECONDS = 60
+# A reader reads for so long, and then other tasks get their turn in its process. Enough of them are handed out at each
+# look to keep many processes busy until the next, and what no process has taken up by then is not wanted any more.
+READ_SECONDS = 2.0
+MESSAGES_A_READER = 20
+MOST_READERS = 60
+HANDED_OUT_SECONDS = 20
 DATABASE_SECONDS = 5.0  # between two looks for a database that was away at the start
 LONGEST_NIGHT_SECONDS = 3 * 3600
 
@@ -57,14 +59,20 @@ def _attempt(name: str, step: Callable[[Work], object]) -> None:
 
 @_task("fetch_mail")
 def fetch_mail() -> None:
-    """Keep what is new in the mailbox, then hand each unread message out, the forgotten ones too."""
+    """Hand out the reading of what is stored, the forgotten too; keep what is new in the mailbox, and hand that out."""
 
     def fetch_and_hand_out(here: Work) -> None:
-        jobs.fetch_mail(here, but=watched(here))
-        for message_id in jobs.messages_to_read(here)[:MOST_HANDED_OUT]:
-            read_message.apply_async((message_id,), expires=HANDED_OUT_SECONDS)
+        _hand_out_reading(here)
+        if jobs.fetch_mail(here, but=watched(here)):
+            _hand_out_reading(here)
 
     _attempt("fetch_mail", fetch_and_hand_out)
+
+
+def _hand_out_reading(here: Work) -> None:
+    waiting = jobs.count_to_read(here)
+    for _ in range(min(-(-waiting // MESSAGES_A_READER), MOST_READERS)):
+        read_waiting.apply_async(expires=HANDED_OUT_SECONDS)
 
 
 @worker_ready.connect
@@ -85,7 +93,7 @@ def _watch_if_possible() -> bool:
     except OperationalError as error:
         log.error("watching waits", error=type(error).__name__)
         return False
-    _watch = Watch(here, lambda: fetch_mail.apply_async(expires=HANDED_OUT_SECONDS))
+    _watch = Watch(here, lambda: _hand_out_reading(here))
     _watch.start()
     return True
 
@@ -106,6 +114,13 @@ def stop_watching(**_: Any) -> None:
 @_task("read_message")
 def read_message(message_id: int) -> None:
     _attempt("read_message", lambda here: jobs.read_message(here, message_id))
+
+
+@_task("read_waiting")
+def read_waiting() -> None:
+    """Read for a while, whoever's turn it is. A message is claimed as its reading begins, so that each of several
+    readers has its own."""
+    _attempt("read_message", lambda here: jobs.read_waiting(here, seconds=READ_SECONDS))
 
 
 @_task("send_replies")

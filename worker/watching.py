@@ -9,6 +9,7 @@ instead.
 
 from __future__ import annotations
 
+import math
 import random
 import threading
 import time
@@ -28,6 +29,8 @@ from worker.mailbox.taking_in import take_in
 
 RENEW_SECONDS = 60.0
 WITHOUT_IDLE_SECONDS = 10.0
+LOOK_SECONDS = 20.0  # after which the order of what waits is made anew: somebody else may have written meanwhile
+WAKE_SECONDS = 2.0
 FIRST_WAIT, LONGEST_WAIT = 1.0, 120.0
 STOOD_SECONDS = 60.0  # a connection that stood so long was a good one: the next wait is short again
 SILENT = timedelta(minutes=7)  # a look may take four minutes, a wait two and a half
@@ -99,6 +102,7 @@ class _Watcher:
         self._work, self._name, self._address = work, name, address
         self._wake, self._renew, self._stopped = wake, renew, stopped
         self._failures = 0
+        self._to_wake, self._woken = False, -math.inf
 
     def run(self) -> None:
         while not self._stopped.is_set():
@@ -121,9 +125,11 @@ class _Watcher:
         assert isinstance(source, ImapSource)  # noqa: S101 - no other kind is watched
         try:
             while not self._stopped.is_set():
-                taken = take_in(self._work.database, source, now=self._work.now)
-                if taken.new:
-                    self._wake()
+                taken = take_in(
+                    self._work.database, source, now=self._work.now, seconds=LOOK_SECONDS, stored=self._stored
+                )
+                if self._to_wake:
+                    self._wake_readers()
                 if taken.trouble:
                     raise MailboxTrouble(taken.trouble)
                 jobs.tell(self._work, self._name, taken)
@@ -133,10 +139,26 @@ class _Watcher:
                     else "The mail server does not announce new mail; the folder is looked at every few seconds."
                 )
                 jobs.note(self._work, self._name + _LIVE, ok=True, text=how)
+                if taken.more:
+                    continue
                 seconds = self._renew if source.can_idle else min(self._renew, WITHOUT_IDLE_SECONDS)
                 source.wait_for_news(seconds, self._stopped.is_set)
         finally:
             source.close()
+
+    def _stored(self) -> None:
+        """Wake now and then while much is taken in, so that reading begins before all is stored."""
+        self._to_wake = True
+        if time.monotonic() - self._woken >= WAKE_SECONDS:
+            self._wake_readers()
+
+    def _wake_readers(self) -> None:
+        """Whoever is not woken finds what waits by the schedule: no reason to stop storing."""
+        self._to_wake, self._woken = False, time.monotonic()
+        try:
+            self._wake()
+        except Exception as error:  # the broker is away
+            log.warning("nobody woken", mailbox=self._name, error=type(error).__name__)
 
     def _wait(self, trouble: str) -> None:
         """Say what is wrong, and wait twice as long as last time, a little more or less."""

@@ -7,17 +7,20 @@ run twice or in two processes: the second finds the message read.
 from __future__ import annotations
 
 import hashlib
+import math
 import os
 import re
+import time
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from email.parser import BytesHeaderParser
 from pathlib import Path
+from typing import Any
 
 import structlog
-from sqlalchemy import select, update
+from sqlalchemy import ColumnElement, func, or_, select, text, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -33,11 +36,12 @@ from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
 from replacements.requests.searching import keep_words
+from replacements.requests.turns import apparent_sender, next_to_read
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
 from replacements.store.sealing import SealTrouble
-from replacements.store.tables import Message, RawMail, Request, Sighting
+from replacements.store.tables import AdoptedRules, Message, RawMail, Request, Sighting
 
 log = structlog.get_logger()
 # The fields that decide how a message is read, who wrote it and whether it is answered.
@@ -48,6 +52,9 @@ SAYS = re.compile(
 )
 MOST_ATTEMPTS = 3  # a message that cannot be judged so many times goes to a person
 LONGEST_READING = timedelta(minutes=1)  # after which a reading that was begun is taken for one that was broken off
+LEFT_ALONE = timedelta(seconds=20)  # so long other readers leave a reading that was begun to whoever began it
+A_ROUND = 50  # messages that are read before it is looked again whose turn it is
+_NO_LOOK = {"synchronize_session": False}  # no object of these rows is at hand that would have to follow
 BROKEN_OFF = "the reading was broken off each time: the process ended, or ran out of time or memory."
 
 
@@ -87,6 +94,12 @@ def seen(session: Session, *, source: str, validity: str, uid: str) -> bool:
     return found.first() is not None
 
 
+def seen_among(session: Session, *, source: str, validity: str, uids: Sequence[str]) -> frozenset[str]:
+    """Those of these places in the mailbox that were kept before."""
+    places = Sighting.source == source, Sighting.validity == validity, Sighting.uid.in_(uids)
+    return frozenset(session.scalars(select(Sighting.uid).where(*places)))
+
+
 def keep(database: Database, raw: bytes, *, source: str, validity: str, uid: str, at: datetime) -> Kept:
     """Store a message's bytes and where it was seen, in one transaction. Returns only when it is committed."""
     mark = fingerprint(raw)
@@ -101,7 +114,7 @@ def _keep(database: Database, raw: bytes, mark: str, source: str, validity: str,
         message = session.scalars(select(Message).where(Message.fingerprint == mark)).first()
         new = message is None
         if message is None:
-            message = Message(fingerprint=mark, arrived_at=at, stored_at=at)
+            message = Message(fingerprint=mark, sender=apparent_sender(raw), arrived_at=at, stored_at=at)
             session.add(message)
             session.flush()
             session.add(RawMail(message_id=message.id, raw=raw))
@@ -110,35 +123,90 @@ def _keep(database: Database, raw: bytes, mark: str, source: str, validity: str,
         return Kept(message.id, new)
 
 
+def keep_together(
+    database: Database, mails: Mapping[str, bytes], *, source: str, validity: str, at: datetime
+) -> Mapping[str, Kept]:
+    """As `keep`, of several messages by their uids, in one transaction: all of them are stored or none."""
+    marks = {uid: fingerprint(raw) for uid, raw in mails.items()}
+    with database.write() as session:
+        by_mark = select(Message.fingerprint, Message.id).where(Message.fingerprint.in_(marks.values()))
+        ids: dict[str, int] = dict(session.execute(by_mark).all())
+        new: dict[str, str] = {}
+        for uid, mark in marks.items():
+            if mark not in ids:
+                new.setdefault(mark, uid)
+        rows = [
+            Message(fingerprint=mark, sender=apparent_sender(mails[uid]), arrived_at=at, stored_at=at)
+            for mark, uid in new.items()
+        ]
+        session.add_all(rows)
+        session.flush()
+        ids |= {row.fingerprint: row.id for row in rows}
+        session.add_all([RawMail(message_id=ids[mark], raw=mails[uid]) for mark, uid in new.items()])
+        seen_before = seen_among(session, source=source, validity=validity, uids=list(mails))
+        session.add_all(
+            [
+                Sighting(source=source, validity=validity, uid=uid, message_id=ids[mark])
+                for uid, mark in marks.items()
+                if uid not in seen_before
+            ]
+        )
+        return {uid: Kept(ids[mark], new.get(mark) == uid) for uid, mark in marks.items()}
+
+
 def waiting_to_be_read(session: Session) -> list[int]:
     """Ids of messages that are kept and not read yet, oldest first."""
     return list(session.scalars(select(Message.id).where(Message.state == "stored").order_by(Message.id)))
 
 
+def count_waiting(session: Session) -> int:
+    """How many messages are kept and not read yet."""
+    return session.scalar(select(func.count()).select_from(Message).where(Message.state == "stored")) or 0
+
+
 def read_waiting(
-    database: Database, *, now: Callable[[], datetime], progress: Callable[[int, int], None] | None = None
+    database: Database,
+    *,
+    now: Callable[[], datetime],
+    seconds: float = math.inf,
+    progress: Callable[[int, int], None] | None = None,
 ) -> int:
-    """Read every message that waits. `progress` is called with (read, of how many). Returns how many were read."""
+    """Read messages that wait, everybody's first before anybody's second, for about so many seconds at most; those that
+    somebody else is reading are left to them. `progress` is called with (read, of how many). Returns how many were
+    read."""
     with database.read() as session:
-        ids = waiting_to_be_read(session)
+        count = count_waiting(session)
         ready = bool(office.offered(session))
     if not ready:
         return 0
-    for number, message_id in enumerate(ids, start=1):
-        read_one(database, message_id, now=now())
-        if progress is not None:
-            progress(number, len(ids))
-    return len(ids)
+    until = time.monotonic() + seconds
+    tried: set[int] = set()
+    read = 0
+    while time.monotonic() < until:
+        begun_before = now() - LEFT_ALONE
+        with database.read() as session:
+            ids = [one for one in next_to_read(session, A_ROUND, begun_before=begun_before) if one not in tried]
+        if not ids:
+            break
+        for message_id in ids:
+            if time.monotonic() >= until:
+                break
+            tried.add(message_id)
+            read += read_one(database, message_id, now=now(), begun_before=now() - LEFT_ALONE)
+            if progress is not None:
+                progress(len(tried), max(count, len(tried)))
+    return read
 
 
-def read_one(database: Database, message_id: int, *, now: datetime) -> bool:
+def read_one(database: Database, message_id: int, *, now: datetime, begun_before: datetime | None = None) -> bool:
     """Judge one kept message and put its requests before the clerks. Returns whether it is read (now or before).
 
     What cannot be read becomes a request for a person, the raw message kept. An error of the program itself is tried
     again, MOST_ATTEMPTS times, and then goes to a person too: so does a message at which the process itself ends, since
-    each reading is counted before it begins. Raises SealTrouble, which is no fault of the message.
+    each reading is counted before it begins. `begun_before`: leave it to others where a reading has begun since then.
+    Raises SealTrouble, which is no fault of the message.
     """
-    if not _begin(database, message_id, now):
+    if not _begin(database, message_id, now, begun_before):
         return False
     try:
         return _read_one(database, message_id, now=now)
@@ -164,23 +232,34 @@ def place_of(error: BaseException) -> str:
     return "in " + ", ".join(f"{Path(step.filename).stem}.{step.name}, line {step.lineno}" for step in ours[-3:])
 
 
-def _begin(database: Database, message_id: int, now: datetime) -> bool:
+def _begin(database: Database, message_id: int, now: datetime, begun_before: datetime | None) -> bool:
     """Count a reading that begins. False where it is not to begin: the message is set aside, or there is none; or it
-    was begun so often that the last reading must have had its time before it is said to have been broken off."""
+    was begun so often that the last reading must have had its time before it is said to have been broken off; or it
+    began at `begun_before` or later, and somebody else is at it."""
+    free: tuple[ColumnElement[bool], ...] = ()
+    if begun_before is not None:
+        free = (or_(Message.reading_since.is_(None), Message.reading_since <= begun_before),)
+    mine = Message.id == message_id, Message.state == "stored", Message.attempts < MOST_ATTEMPTS
+    rules_are_loaded = select(AdoptedRules.id).exists()
+    begin = update(Message).where(*mine, *free, rules_are_loaded).returning(Message.id)
     with database.write() as session:
-        message = session.scalars(select(Message).where(Message.id == message_id).with_for_update()).first()
+        if not database.is_sqlite:  # it must outlive this process; where the machine itself fails, one try more is fine
+            session.execute(text("SET LOCAL synchronous_commit = off"))
+        begun = begin.values(attempts=Message.attempts + 1, reading_since=now)
+        if session.scalars(begun, execution_options=_NO_LOOK).first() is not None:
+            return True
+    with database.write() as session:
+        message = session.scalars(select(Message).where(Message.id == message_id, *free).with_for_update()).first()
         if message is None or office.in_force(session, at=now) is None:
             return False
         if message.state != "stored":
-            return True
-        if message.attempts >= MOST_ATTEMPTS:
-            if message.reading_since is None or now - message.reading_since >= LONGEST_READING:
-                log.error("message set aside", message=message_id, attempts=message.attempts)
-                _set_aside(session, message, message.error or BROKEN_OFF, now)
+            return begun_before is None
+        if message.attempts < MOST_ATTEMPTS:  # it could not begin, and can by now
             return False
-        message.attempts += 1
-        message.reading_since = now
-        return True
+        if message.reading_since is None or now - message.reading_since >= LONGEST_READING:
+            log.error("message set aside", message=message_id, attempts=message.attempts)
+            _set_aside(session, message, message.error or BROKEN_OFF, now)
+        return False
 
 
 def _count_not(database: Database, message_id: int) -> None:
@@ -199,12 +278,13 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
     with database.read() as session:
         elections = office.offered(session, at=now)
         force = office.next_of(elections, at=now)
-        message = session.get(Message, message_id)
-        raw = session.get(RawMail, message_id)
-        if force is None or message is None or raw is None:
+        kept = session.execute(select(Message, RawMail).join(RawMail).where(Message.id == message_id)).first()
+        if force is None or kept is None:
             return False
+        message, raw = kept[0], kept[1]
         if message.state != "stored":
             return True
+        texts = wording.in_force(session)
         trouble = ""
         letter: Letter | None = None
         judgement: Judgement | None = None
@@ -221,26 +301,30 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
                 at=min(letter.arrived, now),
                 now=now,
             )
+    by_id = {one.election_id: one for one in elections}
+    becomes: dict[str, Any]
+    if judgement is None:
+        becomes = {"state": "failed", "error": trouble}
+    else:
+        reply = drafting.draft(judgement, force.rules, adopted=force.adopted, among=by_id, texts=texts)
+        becomes = {
+            "state": "read",
+            "message_id": judgement.letter.message_id,
+            "sender": judgement.letter.sender.address,
+            "sender_name": judgement.letter.sender.name,
+            "subject": judgement.letter.subject,
+            "arrived_at": judgement.letter.arrived,
+            "judgement": answer.as_json(judgement, mail=str(message_id), rules=force.rules, reply=reply),
+        }
     clear: list[int] = []
     with database.write() as session:
-        claim = update(Message).where(Message.id == message_id, Message.state == "stored").values(state="read")
-        if session.scalars(claim.returning(Message.id)).first() is None:  # somebody else read it meanwhile
-            return True
-        message = session.get_one(Message, message_id, populate_existing=True)
+        claim = update(Message).where(Message.id == message_id, Message.state == "stored").values(becomes)
+        if session.scalars(claim.returning(Message.id), execution_options=_NO_LOOK).first() is None:
+            return True  # somebody else read it meanwhile
         if judgement is None:
-            message.state, message.error = "failed", trouble
             session.add(unreadable_request(message, force.election_id, trouble, message.arrived_at))
             return True
-        by_id = {one.election_id: one for one in elections}
-        texts = wording.in_force(session)
-        reply = drafting.draft(judgement, force.rules, adopted=force.adopted, among=by_id, texts=texts)
-        message.message_id = judgement.letter.message_id
-        message.sender = judgement.letter.sender.address
-        message.sender_name = judgement.letter.sender.name
-        message.subject = judgement.letter.subject
-        message.arrived_at = judgement.letter.arrived
-        message.judgement = answer.as_json(judgement, mail=str(message_id), rules=force.rules, reply=reply)
-        rows = request_rows(session, judgement, message, by_id, force)
+        rows = request_rows(session, judgement, message, by_id, force, texts)
         session.add_all(rows)
         session.flush()
         keep_words(session, message.id, judgement.letter)

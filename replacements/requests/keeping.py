@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from replacements.proposals.types import Action
 from replacements.replies import wording
+from replacements.replies.sources import Texts
 from replacements.requests import answer, drafting
 from replacements.requests.history import earlier_request, person_json
 from replacements.requests.judging import Asked, Judgement, Place
@@ -35,13 +36,20 @@ def unreadable_request(message: Message, election_id: str, why: str, at: datetim
 
 
 def request_rows(
-    session: Session, judgement: Judgement, message: Message, elections: Mapping[str, InForce], default: InForce
+    session: Session,
+    judgement: Judgement,
+    message: Message,
+    elections: Mapping[str, InForce],
+    default: InForce,
+    texts: Texts | None = None,
 ) -> list[Request]:
     """The rows of a judged message, each with the election it is about. `elections`: those that are open, by id; where
-    there is one only, it is the `default`. Machine mail is filed at once; everything else waits for a person."""
+    there is one only, it is the `default`. Machine mail is filed at once; everything else waits for a person. `texts`:
+    those in force, where they are at hand."""
+    if texts is None:
+        texts = wording.in_force(session)
     if judgement.proposal is not None:
         force = _of(judgement.place, elections, default)
-        texts = wording.in_force(session)
         reply = drafting.draft(judgement, force.rules, adopted=force.adopted, among=elections, texts=texts)
         filed = judgement.letter.machine is not None and judgement.proposal.action is Action.DROP
         return [
@@ -67,7 +75,7 @@ def request_rows(
             )
         ]
     return [
-        _row(session, judgement, asked, place, message, _of(asked.place, elections, default))
+        _row(session, judgement, asked, place, message, _of(asked.place, elections, default), texts)
         for place, asked in enumerate(judgement.asked)
     ]
 
@@ -86,7 +94,15 @@ def _placed(place: Place | None, force: InForce) -> dict[str, Any]:
     return found
 
 
-def _row(session: Session, judgement: Judgement, asked: Asked, place: int, message: Message, force: InForce) -> Request:
+def _row(
+    session: Session,
+    judgement: Judgement,
+    asked: Asked,
+    place: int,
+    message: Message,
+    force: InForce,
+    texts: Texts,
+) -> Request:
     voter = asked.who.voter
     reply = drafting.draft_for(
         judgement,
@@ -95,7 +111,7 @@ def _row(session: Session, judgement: Judgement, asked: Asked, place: int, messa
         force.rules,
         adopted=force.adopted,
         names_election=asked.place is not None and drafting.is_decided(asked.place),
-        texts=wording.in_force(session),
+        texts=texts,
     )
     return Request(
         election_id=force.election_id,

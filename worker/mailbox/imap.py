@@ -16,6 +16,7 @@ from typing import Any
 
 from imapclient.exceptions import IMAPClientAbortError, IMAPClientError, ProtocolError
 
+from replacements.requests.turns import apparent_sender, turns_of
 from worker.mailbox.connection import ImapPlace, connect, disconnect, said_plainly
 from worker.mailbox.source import Found, MailboxTrouble, Seen
 
@@ -23,6 +24,14 @@ from worker.mailbox.source import Found, MailboxTrouble, Seen
 # holds what the voter wrote; the whole stays in the mailbox.
 MOST_BYTES = 160 * 1024 * 1024
 BEGINNING = 1024 * 1024
+# Each question to the server costs its way there and back, so where many messages wait they are fetched together; a few
+# are fetched one by one, and so is a large one, and one at which a connection broke.
+FEW = 10
+MOST_TOGETHER = 25
+LARGE = 200_000  # bytes
+# Where more wait, the server is asked first who sent each, so that no sender's many hold up another's one.
+MANY = 200
+HEADERS_TOGETHER = 1000
 _CHECKED_LATEST = 5
 _IDLE_SECONDS = 2.0
 _SLICE = 1.0  # seconds between two looks at whether to stop
@@ -42,6 +51,8 @@ class ImapSource:
         self._keyword = b""
         self._known: set[int] = set()  # stored for certain, so that they need not be asked about at each look
         self._to_move: set[int] = set()
+        self._senders: dict[int, str] = {}
+        self._at_hand = 0
         self._told: dict[str, str] = {}
         self._client: Any = connect(place)
         try:
@@ -63,25 +74,32 @@ class ImapSource:
         """Whether the server can say at once that mail has come (RFC 2177)."""
         return bool(self._client.has_capability("IDLE"))
 
+    @property
+    def at_hand(self) -> int:
+        """How many messages are fetched already and come next, whatever becomes of the connection."""
+        return self._at_hand
+
     def new_messages(self, seen: Seen) -> Iterator[Found]:
         self._told.clear()
         self._select()  # the server's present state, and whether the folder was made anew since
         unreachable, cut = [], []
-        for uid in self._waiting(seen):
-            if uid in self._known:
-                continue
-            if seen(self._validity, str(uid)):
-                self._mark(uid)
-                continue
-            size = self._size(uid)
-            raw = self._fetched(uid, size) if size is not None else None
-            if raw is None and self._is_there(uid):
-                unreachable.append(uid)
-            elif raw is not None:
-                if size is not None and size > MOST_BYTES:
-                    cut.append(uid)
-                yield Found(str(uid), self._validity, raw)
-            # else it was deleted or moved away in this moment
+        for uids in self._pieces(self._waiting(seen)):
+            kept = [uid for uid in uids if seen(self._validity, str(uid))]
+            self._mark(kept)
+            new = [uid for uid in uids if uid not in kept]
+            together = self._fetched_together(new) if len(new) > 1 else {}
+            for uid in new:
+                raw, size = together.pop(uid, None), None
+                self._at_hand = len(together)
+                if raw is None and (size := self._size(uid)) is not None:
+                    raw = self._fetched(uid, size)
+                if raw is None and self._is_there(uid):
+                    unreachable.append(uid)
+                elif raw is not None:
+                    if size is not None and size > MOST_BYTES:
+                        cut.append(uid)
+                    yield Found(str(uid), self._validity, raw)
+                # else it was deleted or moved away in this moment
         if unreachable:
             self._told["unreachable"] = (
                 f"The mail server does not hand out {_messages(unreachable)} in the folder {self._place.folder}. "
@@ -93,9 +111,8 @@ class ImapSource:
                 f"since the whole is larger than {MOST_BYTES // 1024 // 1024} MB. The whole is in the mailbox."
             )
 
-    def mark_done(self, found: Found) -> None:
-        if found.validity == self._validity:
-            self._mark(int(found.uid))
+    def mark_done(self, *found: Found) -> None:
+        self._mark([int(one.uid) for one in found if one.validity == self._validity])
 
     def put_away(self) -> None:
         if not self._place.put_away:
@@ -178,6 +195,7 @@ class ImapSource:
         validity = str(state.get(b"UIDVALIDITY", "0"))
         if validity != self._validity:
             self._known.clear()
+            self._senders.clear()
             self._to_move.clear()
         self._validity = validity
         allowed = state.get(b"PERMANENTFLAGS", ())
@@ -207,7 +225,26 @@ class ImapSource:
                     found = self._client.search(["UNKEYWORD", self._keyword])
             if found is None:
                 found = self._client.search(["ALL"])
-        return sorted(found, key=lambda uid: (_broke_at[self._key(uid)], uid))
+        found = [uid for uid in found if uid not in self._known]
+        turns = turns_of(self._senders_of(found)) if len(found) > MANY else {}
+        return sorted(found, key=lambda uid: (_broke_at[self._key(uid)], turns.get(uid, 0), uid))
+
+    def _pieces(self, uids: list[int]) -> Iterator[list[int]]:
+        """In their order, as many together as are fetched together."""
+        broken = [uid for uid in uids if _broke_at[self._key(uid)]]
+        whole = uids[: len(uids) - len(broken)]  # the others come last
+        step = MOST_TOGETHER if len(whole) > FEW else 1
+        yield from (whole[start : start + step] for start in range(0, len(whole), step))
+        yield from ([uid] for uid in broken)
+
+    def _senders_of(self, uids: list[int]) -> dict[int, str]:
+        """Who says to have sent these, as far as the server tells; asked once for each."""
+        unknown = [uid for uid in uids if uid not in self._senders]
+        for start in range(0, len(unknown), HEADERS_TOGETHER):
+            some = unknown[start : start + HEADERS_TOGETHER]
+            answers = self._answers(some, "BODY.PEEK[HEADER.FIELDS (FROM)]")
+            self._senders.update({uid: apparent_sender(_body_of(answers.get(uid)) or b"") for uid in some})
+        return {uid: self._senders[uid] for uid in uids}
 
     def _key(self, uid: int) -> tuple[str, str, int]:
         return (self.name, self._validity, uid)
@@ -220,37 +257,46 @@ class ImapSource:
     def _fetched(self, uid: int, size: int) -> bytes | None:
         """The message's bytes; None where the server does not hand them out."""
         part = f"BODY.PEEK[]<0.{BEGINNING}>" if size > MOST_BYTES else "BODY.PEEK[]"
-        answer = self._asked(uid, part)
-        if answer is None:
-            return None
-        raw = next((value for key, value in answer.items() if key.startswith(b"BODY[]")), None)
-        return None if raw is None else bytes(raw)
+        return _body_of(self._asked(uid, part))
+
+    def _fetched_together(self, uids: list[int]) -> dict[int, bytes]:
+        """The bytes of these messages, as far as they are small and the server hands them out at once."""
+        sizes = self._answers(uids, "RFC822.SIZE")
+        small = [uid for uid in uids if 0 < int(sizes.get(uid, {}).get(b"RFC822.SIZE") or 0) <= LARGE]
+        answers = self._answers(small, "BODY.PEEK[]") if small else {}
+        return {uid: raw for uid in small if (raw := _body_of(answers.get(uid))) is not None}
 
     def _asked(self, uid: int, what: str) -> dict[bytes, Any] | None:
+        return self._answers([uid], what).get(uid)
+
+    def _answers(self, uids: list[int], what: str) -> dict[int, dict[bytes, Any]]:
+        """What the server says of these messages; nothing where it says no."""
         with said_plainly(self._place):
             try:
-                answer: dict[bytes, Any] | None = self._client.fetch([uid], [what]).get(uid)
-                return answer
+                answers: dict[int, dict[bytes, Any]] = self._client.fetch(uids, [what])
+                return answers
             except (*_NOT_FOR_THIS, OSError):
-                _broke_at[self._key(uid)] += 1
+                _broke_at.update(self._key(uid) for uid in uids)
                 raise
-            except IMAPClientError:  # the server says no to this one message
-                return None
+            except IMAPClientError:  # the server says no to these
+                return {}
             except (ValueError, TypeError, LookupError, AssertionError) as error:  # its answer is no answer at all
-                _broke_at[self._key(uid)] += 1
+                _broke_at.update(self._key(uid) for uid in uids)
                 raise ProtocolError(type(error).__name__) from error
 
     def _is_there(self, uid: int) -> bool:
         with said_plainly(self._place):
             return uid in self._client.search(["UID", str(uid)])
 
-    def _mark(self, uid: int) -> None:
-        self._known.add(uid)
-        if self._keyword:
+    def _mark(self, uids: list[int]) -> None:
+        self._known.update(uids)
+        for uid in uids:
+            self._senders.pop(uid, None)
+        if self._keyword and uids:
             with said_plainly(self._place):
-                self._client.add_flags([uid], [self._keyword], silent=True)
+                self._client.add_flags(uids, [self._keyword], silent=True)
         elif self._place.put_away:
-            self._to_move.add(uid)
+            self._to_move.update(uids)
 
     def _move(self, uid: int) -> None:
         """By MOVE (RFC 6851), else as its section 3.3 says: copy, and only then remove the first. Without UIDPLUS it is
@@ -268,6 +314,11 @@ class ImapSource:
             self._client.delete_messages([uid], silent=True)
             if self._client.has_capability("UIDPLUS"):
                 self._client.uid_expunge([uid])
+
+
+def _body_of(answer: dict[bytes, Any] | None) -> bytes | None:
+    raw = next((value for key, value in (answer or {}).items() if key.startswith(b"BODY[")), None)
+    return None if raw is None else bytes(raw)
 
 
 def _messages(uids: list[int]) -> str:

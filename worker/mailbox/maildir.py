@@ -35,6 +35,10 @@ class MaildirSource:
     def told(self) -> str:
         return ""
 
+    @property
+    def at_hand(self) -> int:
+        return 0
+
     def new_messages(self, seen: Seen) -> Iterator[Found]:
         for path in self._waiting():
             uid = path.name.partition(":")[0]
@@ -49,11 +53,12 @@ class MaildirSource:
                 raise MailboxTrouble(f"A message in {path.parent} cannot be read: {error.strerror}.") from error
             yield Found(uid, _VALIDITY, raw)
 
-    def mark_done(self, found: Found) -> None:
-        for path in (self._folder / "new" / found.uid, *self._in_cur(found.uid)):
-            if path.exists():
-                self._move(path)
-                return
+    def mark_done(self, *found: Found) -> None:
+        for one in found:
+            path = self._folder / "new" / one.uid
+            there = path if path.exists() else self._in_cur(one.uid)
+            if there is not None:
+                self._move(there)
 
     def put_away(self) -> None:
         """Marking has moved it to `cur/` already."""
@@ -69,8 +74,8 @@ class MaildirSource:
             raise MailboxTrouble(f"The mail folder {self._folder} cannot be read: {error.strerror}.") from error
         return sorted((path for path in files if path.is_file()), key=_age)
 
-    def _in_cur(self, uid: str) -> list[Path]:
-        return [path for path in (self._folder / "cur").iterdir() if path.name.partition(":")[0] == uid]
+    def _in_cur(self, uid: str) -> Path | None:
+        return next((path for path in (self._folder / "cur").iterdir() if path.name.partition(":")[0] == uid), None)
 
     def _move(self, path: Path) -> None:
         flags = "".join(sorted({*_flags(path), "S"}))

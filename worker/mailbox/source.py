@@ -35,14 +35,19 @@ class MailSource(Protocol):
         """What a person should look at in the mailbox, in whole sentences; empty where all is in order."""
         ...
 
-    def new_messages(self, seen: Seen) -> Iterator[Found]:
-        """Messages that are not kept yet, oldest first, each fetched when it is asked for. Nothing is marked by this
-        but messages that `seen` knows and the mailbox does not show as done (the service was stopped in between). One
-        message that cannot be fetched holds up no other."""
+    @property
+    def at_hand(self) -> int:
+        """How many messages are fetched already and come next, so that they can be stored together."""
         ...
 
-    def mark_done(self, found: Found) -> None:
-        """Tell the mailbox that this message is kept. Called after it was stored, never before."""
+    def new_messages(self, seen: Seen) -> Iterator[Found]:
+        """Messages that are not kept yet, oldest first, a few fetched at a time; where very many wait, everybody's
+        first before anybody's second. Nothing is marked by this but messages that `seen` knows and the mailbox does not
+        show as done (the service was stopped in between). One message that cannot be fetched holds up no other."""
+        ...
+
+    def mark_done(self, *found: Found) -> None:
+        """Tell the mailbox that these messages are kept. Called after they were stored, never before."""
         ...
 
     def put_away(self) -> None:

@@ -1,0 +1,52 @@
+"""Whose message comes next: everybody's first before anybody's second, so that no sender holds up the others.
+
+A sender is whom the From line names. That can be forged, and nothing else depends on it: a turn is only an order, in
+which every message comes. It costs the honest nothing, since whoever writes once is first.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from datetime import datetime
+from email.utils import parseaddr
+
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session
+
+from replacements.store.tables import Message
+
+_FROM = re.compile(rb"^From:[ \t]*([^\r\n]*(?:\r?\n[ \t][^\r\n]*)*)", re.IGNORECASE | re.MULTILINE)
+_END_OF_HEAD = re.compile(rb"\r?\n\r?\n")
+LONGEST_HEAD = 64 * 1024
+LONGEST_ADDRESS = 320  # RFC 5321, section 4.5.3.1: 64, "@" and 255
+
+
+def apparent_sender(raw: bytes) -> str:
+    """The address of the first From line of a message or of its head, in lower case; empty where there is none."""
+    head = _END_OF_HEAD.split(raw[:LONGEST_HEAD], maxsplit=1)[0]
+    found = _FROM.search(head)
+    if found is None:
+        return ""
+    address = parseaddr(" ".join(found[1].decode("utf-8", "replace").split()))[1]
+    return address.lower().replace("\0", "")[:LONGEST_ADDRESS]
+
+
+def turns_of(senders: Mapping[int, str]) -> dict[int, int]:
+    """For each message by its number: how many of the same sender's have a smaller one."""
+    so_far: Counter[str] = Counter()
+    turns = {}
+    for number in sorted(senders):
+        turns[number] = so_far[senders[number]]
+        so_far[senders[number]] += 1
+    return turns
+
+
+def next_to_read(session: Session, most: int, *, begun_before: datetime) -> list[int]:
+    """Ids of messages that are kept and not read, in the order in which they come; at most so many. Those whose reading
+    began since `begun_before` are left out: somebody is reading them."""
+    turn = func.row_number().over(partition_by=Message.sender, order_by=Message.id).label("turn")
+    free = or_(Message.reading_since.is_(None), Message.reading_since <= begun_before)
+    waiting = select(Message.id, turn).where(Message.state == "stored", free).subquery()
+    return list(session.scalars(select(waiting.c.id).order_by(waiting.c.turn, waiting.c.id).limit(most)))
