@@ -103,8 +103,11 @@ def _name_fits(case: Case, likeness: Likeness) -> bool:
     own_email = likeness.email == "on file" and likeness.voter.email.casefold() not in case.shared_emails
     if name.fits or name.last not in ("same", "transliteration"):
         return name.fits
-    # Who goes by the middle name gives it as the first: with the birth date and another item nobody else is meant.
-    known = likeness.voter_id == "same" or (likeness.birth_date == "same" and likeness.address in address_fit.AGREE)
+    # Who goes by the middle name gives it as the first: with the address, and the birth date or the telephone number,
+    # nobody else is meant. A rare short form may be a twin's own name.
+    known = likeness.voter_id == "same" or (
+        likeness.address in address_fit.AGREE and (likeness.birth_date == "same" or likeness.phone == "on file")
+    )
     return (own_email and name.first == "loose nickname") or (known and name.first == "middle name")
 
 
@@ -134,7 +137,10 @@ def _doubts(case: Case, likeness: Likeness, agreed: frozenset[str]) -> list[str]
     personal = agreed & {"birth_date", "voter_id", "ballot_number"}
     own_email = "email_on_file" in agreed and likeness.voter.email.casefold() not in case.shared_emails
     own = own_email or bool(agreed & _NUMBERS)  # what not even a twin shares
-    if likeness.birth_date in ("swapped", "slip") and len(agreed) < 2 and not own:
+    # Few are of one name at one address, and nobody of them is born a digit or a day apart: there it is a slip.
+    named_whole = name is not None and (name.first, name.last) == ("same", "same") and name.middle != "differs"
+    close_enough = own or len(agreed) >= 2 or (named_whole and "address" in agreed)
+    if likeness.birth_date in ("swapped", "slip") and not close_enough:
         found.append("birth_date")
     if likeness.birth_date == "one part differs" and len(agreed) < 3:
         found.append("birth_date")

@@ -373,3 +373,31 @@ def test_a_line_that_goes_on_with_a_sentence_is_no_signature() -> None:
         "Rosario Pinilla",
     )
     assert [person.name for person in found.people if person.is_writer] == ["Rosario Pinilla Vega"]
+
+
+@pytest.mark.parametrize(
+    ("written", "other"),
+    [
+        ("so: Carys Wynne Ostrow, now Devlin, born Nov 2 1990.", "Carys Devlin"),
+        ("I am Carys Wynne Ostrow (formerly Devlin), born Nov 2 1990.", "Carys Devlin"),
+        ("This is Carys Wynne Ostrow, née Devlin. Born Nov 2 1990.", "Carys Devlin"),
+    ],
+)
+def test_who_took_another_surname_is_one_person_of_both_names(written: str, other: str) -> None:
+    person = writer_of(f"My packet says Devlin. I tore my ballot, please send another.\n{written}\n\nCarys")
+    assert person.name == "Carys Wynne Ostrow"
+    assert other in person.names
+    assert person.birth_dates == ((1990, 11, 2),)
+
+
+def test_a_surname_taken_is_understood_in_spanish() -> None:
+    person = writer_of(
+        "Se me rompió la boleta, mándenme otra por favor. Soy Carmen Ruiz Peña, ahora Carmen Stone, y nací el 2 de "
+        "noviembre de 1990."
+    )
+    assert {"Carmen Ruiz Peña", "Carmen Stone"} <= set(person.names)
+
+
+def test_what_stands_behind_now_and_is_no_name_is_no_surname() -> None:
+    person = writer_of("I tore my ballot, please send another. I am Ana Poe, now at 12 Elm St, born 11/20/1990.")
+    assert person.names == ("Ana Poe",)

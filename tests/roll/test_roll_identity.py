@@ -208,13 +208,13 @@ def test_the_right_name_and_address_with_another_birth_year_is_likely_at_most() 
     assert who("Bridget Halloran", at="14 Kettle Ln", born=(1992, 1, 2)).standing is Standing.LIKELY
 
 
-def test_a_birth_date_with_one_slip_is_likely_and_certain_with_two_more_items() -> None:
-    assert who("Bridget Halloran", at="14 Kettle Ln", born=(1961, 4, 8)).standing is Standing.LIKELY
-    assert who("Bridget Halloran", at="14 Kettle Ln", born=(1961, 9, 4)).standing is Standing.LIKELY
-    assert (
-        who("Bridget Halloran", at="14 Kettle Ln", born=(1961, 4, 8), phones=("5415550101",)).standing
-        is Standing.CERTAIN
-    )
+def test_a_birth_date_with_one_slip_is_taken_for_one_only_beside_the_whole_name_and_the_address() -> None:
+    assert who("Bridget Halloran", at="14 Kettle Ln", born=(1961, 4, 8)).standing is Standing.CERTAIN
+    assert who("Bridget Halloran", at="14 Kettle Ln", born=(1961, 9, 4)).standing is Standing.CERTAIN
+    assert who("Bridget Halloran", born=(1961, 4, 8)).standing is not Standing.CERTAIN
+    assert who("Bridgit Halloran", at="14 Kettle Ln", born=(1961, 4, 8)).standing is not Standing.CERTAIN
+    assert who("B. Halloran", at="14 Kettle Ln", born=(1961, 4, 8)).standing is not Standing.CERTAIN
+    assert who("Bridget Halloran", at="14 Kettle Ln", born=(1961, 4, 25)).standing is not Standing.CERTAIN
 
 
 def test_a_married_name_that_is_not_on_file_is_likely() -> None:

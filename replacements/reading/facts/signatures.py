@@ -57,6 +57,11 @@ _BEFORE_A_DATE = re.compile(
     r"(?<![\w’'-])((?:[A-ZÀ-Ỹ][\w’'.-]*\s){1,3}[A-ZÀ-Ỹ][\w’'-]*\w)\s*[,(]\s*(?:born\s+|dob:?\s+|b\.\s*)?$"
 )
 _BIRTH_LIKE = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}$|[A-Za-z]{3,9}\.? \d{1,2}")
+# "Ana Poe, now Stone", "Ana Poe (formerly Stone)": the given name goes with either surname.
+_RENAMED = re.compile(
+    r"(?<=[a-zà-ỹ])(?P<told>\s*(?:,|\(|—|–|-)?\s*(?:now|currently|formerly|previously|née|nee|maiden name|ahora|antes"
+    r"|de soltera)[ :]+(?P<surname>[A-ZÀ-Ỹ][\w'’-]+(?: [A-ZÀ-Ỹ][\w'’-]+)?)(?![\w'’])(?:\s*\))?)"
+)
 _ITEM = re.compile(r"^[ \t]*(?:[-*•]|\d{1,2}[.)])[ \t]+", re.MULTILINE)
 
 
@@ -236,6 +241,7 @@ def find_names(text: str, language: str, sender: FromName, facts: Sequence[Span]
     `facts`: places of dates, addresses and numbers. One place is given once, under its strongest heading.
     """
     words = vocabulary(language)
+    text, others = _without_other_surnames(text, words, sender)
     ordered = sorted(facts)
     places = (
         _said(text, words, sender, ordered)
@@ -251,4 +257,26 @@ def find_names(text: str, language: str, sender: FromName, facts: Sequence[Span]
             kept.append(place)
         elif place.how is How.SIGNED:
             kept = [replace(k, how=k.how) if k.start != place.start else k for k in kept]
+    kept += [
+        NamePlace(start, end, f"{place.text.split()[0]} {surname}", How.FORMER)
+        for place in kept
+        for after, start, end, surname in others
+        if place.end == after and len(place.text.split()) > 1
+    ]
     return tuple(sorted(kept, key=lambda p: p.start))
+
+
+def _without_other_surnames(
+    text: str, words: Vocabulary, sender: FromName
+) -> tuple[str, list[tuple[int, int, int, str]]]:
+    """The text as long as it was, with the other surname behind a name blanked, which would be taken for somebody else;
+    and for each: where the name ends, where the surname stands, and the surname."""
+    found: list[tuple[int, int, int, str]] = []
+    for m in _RENAMED.finditer(text):
+        other = name_at(text, m.start("surname"), words, sender.words)
+        if other is None:
+            continue
+        start, end = m.span("surname")
+        found.append((m.start("told"), start, end, m["surname"].split()[-1]))
+        text = text[: m.start("told")] + " " * (m.end() - m.start("told")) + text[m.end() :]
+    return text, found
