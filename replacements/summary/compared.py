@@ -16,7 +16,7 @@ from sqlalchemy import func, select, text
 from sqlalchemy.orm import Session
 
 from replacements.store.tables import Election, LedgerEntry, PastRequest
-from replacements.summary.asked import came_in
+from replacements.summary.asked import kinds_that_came_in
 from replacements.summary.figures import Compared
 from replacements.summary.ledger_days import utc_text
 from replacements.summary.speed import how_many_kept, mailed_between, promised_after
@@ -99,7 +99,7 @@ def _counted(
 ) -> Compared:
     start = datetime.combine(first, time(), office)
     end = datetime.combine(last + timedelta(days=1), time(), office)
-    came = came_in(session, election_id, start, end)
+    came = kinds_that_came_in(session, election_id, start, end)
     reissues = session.scalar(
         select(func.count())
         .select_from(LedgerEntry)

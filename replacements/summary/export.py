@@ -17,6 +17,11 @@ _LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the earliest time that a ZIP file can tell
 Rows = Iterable[Sequence[object]]
 
 
+def names() -> Sequence[str]:
+    """What the tables are called, in the order of the alphabet."""
+    return sorted(_TABLES)
+
+
 def tables(week: Week) -> dict[str, str]:
     """Every table of the week: its name (for the file) and its CSV text."""
     return {name: csv_text(headings, rows(week)) for name, (headings, rows) in _TABLES.items()}

@@ -32,8 +32,7 @@ _EVENTS = (*_STATE_IS_EVENT, "imported", "import_changed", "reissued", "reinstat
 _AT_ONCE = 20_000
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(NamedTuple):
     """What a sum is of; see `LedgerDay`."""
 
     part: str
@@ -74,6 +73,7 @@ class Tally(NamedTuple):
 
 COUNTS = Tally._fields
 _PLACE = {name: n for n, name in enumerate(COUNTS)}
+_BEFORE = {STYLE: COUNTS, PRECINCT: ("out", "undeliverable")}
 STATE_COLUMNS = {"issued": "out"} | {
     state: state for state in ("undeliverable", "returned", "accepted", "challenged", "suspended", "voided")
 }
@@ -179,22 +179,27 @@ def _under_one_name(sums: Sums) -> Iterator[tuple[Key, list[int]]]:
 def read_days(
     session: Session, election_id: str, zone: str, *, since: date, until: date, parts: Sequence[str] = PARTS
 ) -> Days:
-    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it.
-    `parts`: what is wanted of them."""
+    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it: of
+    styles everything, of precincts what is out, of reasons nothing (nobody asks more). `parts`: what is wanted."""
     sums: Sums = {}
     start = since - timedelta(days=1)
     seq = _up_to(session, election_id, zone)
     if seq:
-        values = [getattr(LedgerDay, name) for name in COUNTS]
         flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
         here = LedgerDay.election_id == election_id
-        before = (
-            select(LedgerDay.part, LedgerDay.name, *flags, *(func.sum(value) for value in values))
-            .where(here, LedgerDay.part.in_(parts), LedgerDay.day < since)
-            .group_by(LedgerDay.part, LedgerDay.name, *flags)
-        )
-        for part, name, loaded, replacement, overseas, *counts in session.execute(before):
-            sums[Key(part, start, name, loaded, replacement, overseas)] = [int(count) for count in counts]
+        for part in (one for one in parts if one in _BEFORE):
+            summed = [func.sum(getattr(LedgerDay, name)) for name in _BEFORE[part]]
+            before = (
+                select(LedgerDay.name, *flags, *summed)
+                .where(here, LedgerDay.part == part, LedgerDay.day < since)
+                .group_by(LedgerDay.name, *flags)
+            )
+            for name, loaded, replacement, overseas, *counts in session.execute(before):
+                row = [0] * len(COUNTS)
+                for column, count in zip(_BEFORE[part], counts, strict=True):
+                    row[_PLACE[column]] = int(count)
+                sums[Key(part, start, name, loaded, replacement, overseas)] = row
+        values = [getattr(LedgerDay, name) for name in COUNTS]
         within = select(LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *values).where(
             here, LedgerDay.part.in_(parts), LedgerDay.day >= since, LedgerDay.day <= until
         )

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Text, cast, func, select, text
+from sqlalchemy import bindparam, func, select, text
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Account, Ballot, LedgerEntry, Message, Request
+from replacements.store.tables import Account, Ballot, LedgerEntry, Request
 from replacements.summary.asked import LAPSED, Decided
 from replacements.summary.control import most_by_chance, p_chart
 from replacements.summary.figures import Burst, Overriding, Rate, Repeated, SharedAddress
@@ -22,34 +22,52 @@ SEVERAL_REPLACEMENTS = 2
 SMALLEST_BURST = 5  # requests in an hour
 
 
+_AT_ONCE = 500  # accounts in one question
+# From the week's few requests to their senders, and from these to all that each has asked: CROSS JOIN makes SQLite keep
+# this order, or it would read every request of the election.
+_WHOSE = """r.message_id = m.id AND r.election_id = :election AND r.received_at < :end AND r.voter_id IS NOT NULL"""
+_times = (bindparam("start", type_=Request.received_at.type), bindparam("end", type_=Request.received_at.type))
+_ACCOUNTS_OF_SEVERAL = text(
+    f"""
+    WITH accounts AS (
+        SELECT DISTINCT lower(m.sender) AS account FROM requests r CROSS JOIN messages m
+        WHERE {_WHOSE} AND r.received_at >= :start AND m.sender <> ''
+    )
+    SELECT a.account FROM accounts a CROSS JOIN messages m CROSS JOIN requests r
+    WHERE lower(m.sender) = a.account AND {_WHOSE}
+    GROUP BY a.account HAVING count(DISTINCT r.voter_id) >= :several
+    """  # noqa: S608 (nothing but our own text)
+).bindparams(*_times)
+_THEIR_REQUESTS = text(
+    f"""
+    SELECT lower(m.sender), r.id, r.voter_id FROM messages m CROSS JOIN requests r
+    WHERE lower(m.sender) IN :some AND {_WHOSE}
+    """  # noqa: S608
+).bindparams(bindparam("some", expanding=True), _times[1])
+
+
 def shared_addresses(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[SharedAddress, ...]:
     """Mail accounts that have written for several voters by now, and wrote in this week. The addresses stay here."""
-    account = func.lower(Message.sender)
-    so_far = (Request.election_id == election_id, Request.received_at < end, Request.voter_id.is_not(None))
-    in_week = (
-        select(account)
-        .join(Request, Request.message_id == Message.id)
-        .where(*so_far, Request.received_at >= start, Message.sender != "")
-    )
-    voters = func.count(Request.voter_id.distinct())
-    numbers = func.aggregate_strings(cast(Request.id, Text), ",")
-    shared = session.execute(
-        select(voters, numbers)
-        .select_from(Message)
-        .join(Request, Request.message_id == Message.id)
-        .where(*so_far, account.in_(in_week))
-        .group_by(account)
-        .having(voters >= SEVERAL_VOTERS)
-    )
-    found = [SharedAddress(number, tuple(sorted(map(int, ids.split(","))))) for number, ids in shared]
+    known = {"election": election_id, "start": start, "end": end}
+    accounts = session.scalars(_ACCOUNTS_OF_SEVERAL, known | {"several": SEVERAL_VOTERS}).all()
+    voters, numbers = defaultdict[str, set[str]](set), defaultdict[str, list[int]](list)
+    for some in (accounts[n : n + _AT_ONCE] for n in range(0, len(accounts), _AT_ONCE)):
+        rows = session.execute(_THEIR_REQUESTS, {"election": election_id, "end": end, "some": some})
+        for account, number, voter in rows:
+            voters[account].add(voter)
+            numbers[account].append(number)
+    found = [SharedAddress(len(voters[account]), tuple(sorted(numbers[account]))) for account in accounts]
     return tuple(sorted(found, key=lambda entry: (-entry.voters, entry.requests)))
 
 
 def repeated(session: Session, election_id: str) -> tuple[Repeated, ...]:
     """Voters with two or more replacements in this election; those that were taken back are not counted."""
+    replacements = (Ballot.election_id == election_id, Ballot.replaces.is_not(None))
+    # The index alone says who had several; only their ballots are looked at.
+    several = select(Ballot.voter_id).where(*replacements).group_by(Ballot.voter_id)
     rows = session.execute(
         select(Ballot.voter_id, func.count())
-        .where(Ballot.election_id == election_id, Ballot.replaces.is_not(None))
+        .where(*replacements, Ballot.voter_id.in_(several.having(func.count() >= SEVERAL_REPLACEMENTS)))
         .where((Ballot.state != "voided") | Ballot.void_reason.is_(None) | (Ballot.void_reason != CANCELLED))
         .group_by(Ballot.voter_id)
         .having(func.count() >= SEVERAL_REPLACEMENTS)

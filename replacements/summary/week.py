@@ -226,7 +226,9 @@ def _unusual(
     days: Sequence[date],
     office: ZoneInfo,
 ) -> Unusual:
-    brought_back = books.by_name(PRECINCT, days[0], days[-1], "brought_back")
+    # An undone scan of an earlier week takes nothing away from these days, and no rate is less than nothing.
+    found = books.by_name(PRECINCT, days[0], days[-1], "brought_back")
+    brought_back = {name: max(count, 0) for name, count in found.items()}
     out = {name: max(row) for name, row in books.out_by_day(days, PRECINCT).items()}
     return Unusual(
         unusual.shared_addresses(session, election_id, start, end),

@@ -1,4 +1,8 @@
-"""A random year of an office: ballots out, requests, decisions, mailings, ballots that come back. All invented."""
+"""A random year of an office: ballots out, requests, decisions, mailings, ballots that come back. All invented.
+
+Some things are put in so that there is something to find: the post brings back much more from one precinct, and one
+clerk decides otherwise than proposed more often than the others.
+"""
 
 from __future__ import annotations
 
@@ -26,6 +30,8 @@ from replacements.store.tables import (
     Mailing,
     Message,
     Packet,
+    PastRequest,
+    Reply,
     Request,
     VoterRow,
 )
@@ -34,7 +40,10 @@ ELECTION, ZONE = "2031-06-24-primary", "America/New_York"
 HELD_ON = date(2031, 6, 24)  # in the middle of the year
 FIRST, WEEKS = date(2031, 1, 6), 52
 OFFICE = ZoneInfo(ZONE)
+EARLIER, EARLIER_ON = "Primary 2029", date(2029, 6, 26)
 CLERKS = ("ada", "bo", "cyd")
+BURST = datetime(2031, 3, 6, 9, tzinfo=UTC)
+OFTEN_OTHERWISE, OFTEN_BROUGHT_BACK = "cyd", "P07"
 _KINDS = (["spoiled_ballot"], ["not_received"], ["question"], ["spoiled_ballot", "address_change"], ["other"])
 _CAUSES = ("spoiled", "damaged", "not_received", "lost")
 _LANGUAGES = ("en", "en", "en", "es", "vi", "ko")
@@ -51,14 +60,18 @@ class Year:
         self.random, self.weight = random.Random(seed), weight
         self.rows: dict[type[Base], list[dict[str, Any]]] = {}
         self.seq, self.numbers, self.ids, self.packets = count(1), count(voters + 1), count(1), count(1)
+        self.others, self.replies = count(10 * requests + 1), count(1)
         self.todo: list[tuple[datetime, int, Callable[[], None]]] = []
         self.order, self.now = count(), datetime.combine(FIRST, time(), OFFICE)
         self.voters: list[dict[str, Any]] = []
         self.ballots: dict[str, dict[str, Any]] = {}  # the present ballot of each voter
         self.mailings: dict[date, int] = {}
         self._start(voters)
+        self._before(requests // 5)
         for _ in range(requests):
             self._at(self._some_moment(), self._request)
+        for minute in range(9):  # much at once, in a quiet week
+            self._at(BURST + timedelta(minutes=minute), self._request)
         while self.todo:
             self.now, _, what = heapq.heappop(self.todo)
             what()
@@ -74,8 +87,9 @@ class Year:
                 )
             session.flush()
             self._follow(session)
-            for table in (VoterRow, Ballot, LedgerEntry, Message, Request, Mailing, Packet, Correction):
+            for table in (VoterRow, Ballot, LedgerEntry, Message, Request, Mailing, Packet, Correction, Reply):
                 self._insert(session, table)
+            self._insert(session, PastRequest)
 
     def _follow(self, session: Session) -> None:
         """The ledger goes on after what is on it."""
@@ -125,6 +139,28 @@ class Year:
                 loaded = self.now.astimezone(UTC) + timedelta(days=21 * self.random.randrange(3), hours=9)
                 self._at(loaded, lambda voter=voter, n=n: self._load(voter, f"{n + 1}"))  # type: ignore[misc]
 
+    def _before(self, requests: int) -> None:
+        """Requests of an earlier election, as an office loads them: around its day, a line each."""
+        for n in range(requests):
+            received = EARLIER_ON + timedelta(days=self.random.randrange(-120, 60))
+            outcome = self.random.choice(("reissued", "reissued", "declined", "other"))
+            mailed = received + timedelta(days=self.random.randrange(5)) if outcome == "reissued" else None
+            self._add(
+                PastRequest,
+                election=EARLIER,
+                held_on=EARLIER_ON,
+                reference=f"{n}",
+                received_on=received,
+                kind=self.random.choice(_KINDS)[0],
+                cause="",
+                outcome=outcome,
+                mailed_on=mailed,
+                style="",
+                precinct="",
+                language="",
+                loaded_at=self.now,
+            )
+
     def _load(self, voter: dict[str, Any], number: str) -> None:
         ballot = self._ballot(voter, number, None)
         if self.random.random() < 0.02:
@@ -172,9 +208,13 @@ class Year:
 
     def _comes_back(self, voter_id: str) -> None:
         ballot = self.ballots[voter_id]
-        chance = self.random.random()
-        if ballot["state"] == "issued" and chance < 0.08:
+        chance, again = self.random.random(), self.random.random()
+        often = self.voters[int(voter_id[1:])]["precinct"] == OFTEN_BROUGHT_BACK
+        if ballot["state"] == "issued" and chance < (0.4 if often else 0.08):
             self._moves("undeliverable", ballot, "undeliverable")
+            if again < 0.1:  # the wrong number was typed
+                self._event("return_undone", ballot, **{"from": "undeliverable", "to": "issued"})
+                ballot["state"] = "issued"
         elif ballot["state"] in ("issued", "undeliverable"):
             self._moves("returned", ballot, "returned")
             if chance < 0.12:
@@ -199,6 +239,19 @@ class Year:
         number, kinds = next(self.ids), self.random.choice(_KINDS)
         p = round(self.random.uniform(0.4, 1.0), 3)
         sender = self.random.randrange(len(self.voters) * 3)
+        first = voter if voter is None or self.random.random() < 0.9 else self.random.choice(self.voters)
+        if self.random.random() < 0.04:  # machine mail makes no request
+            own = next(self.others)
+            self._add(
+                Message,
+                id=own,
+                fingerprint=f"f{own}",
+                sender="robot@mail.example",
+                arrived_at=self.now,
+                stored_at=self.now,
+                state="filed",
+                judgement=None,
+            )
         self._add(
             Message,
             id=number,
@@ -223,10 +276,11 @@ class Year:
             judged={
                 "language": self.random.choice(_LANGUAGES),
                 "p": p,
-                "candidates": [{"voter_id": voter["voter_id"]}] if voter else [],
+                "candidates": [{"voter_id": first["voter_id"]}] if first else [],
                 "because": "x" * self.weight,
             },
-            state="waiting",
+            state=self.random.choice(("waiting", "waiting", "second", "filed")),
+            two_people=self.random.random() < 0.1,
             received_at=self.now,
             decision=None,
             decided_by=None,
@@ -238,16 +292,26 @@ class Year:
         if self.random.random() >= self.never:
             self._at(self._later(1.5), lambda: self._decide(request, voter))
         if self.random.random() < 0.02:
-            self._add(Correction, message_id=number, kinds=["question"], cause=None, account="ada", at=self.now)
+            for _ in range(self.random.randrange(1, 3)):  # the newest counts
+                said = self.random.choice(_KINDS)
+                self._add(Correction, message_id=number, kinds=said, cause=None, account="ada", at=self.now)
 
     def _decide(self, request: dict[str, Any], voter: dict[str, Any] | None) -> None:
         chance, ballot = self.random.random(), self.ballots.get(request["voter_id"] or "")
         request["decided_at"] = self.now
         request["decided_by"] = self.random.choice((*CLERKS, "rules: clear case"))
+        self._reply(request)
         if chance < 0.05:
             request["state"], request["decision"] = "declined", "declined"
             return
-        request["state"], request["decision"] = "done", request["proposal"] if chance < 0.9 else "read"
+        if chance < 0.07:
+            request.update(state="declined", decision="lapsed", decided_by="rules: waiting")
+            return
+        if chance < 0.09:
+            request["state"], request["decision"] = "asked", "ask_identity"
+            return
+        follows = 0.7 if request["decided_by"] == OFTEN_OTHERWISE else 0.95
+        request["state"], request["decision"] = "done", request["proposal"] if chance < follows else "read"
         if request["decision"] != "reissue":
             return
         if voter is None or ballot is None or ballot["state"] not in ("issued", "undeliverable"):
@@ -261,7 +325,7 @@ class Year:
         old, new = ballot, self._ballot(voter, number, ballot["number"])
         self._event("reissued", new, reason=request["cause"], replaces=old["number"])
         request["voided_ballot"], request["issued_ballot"] = old["number"], number
-        if chance < 0.06:
+        if chance < 0.1:
             self._moves("voided", new, "voided", reason="cancelled", reinstated=old["number"])
             new["void_reason"] = "cancelled"
             self._event("reinstated", old, **{"from": state, "to": "issued"})
@@ -274,20 +338,41 @@ class Year:
         if state == "voided" and self.random.random() < 0.01:
             self._at(self._later(10), lambda: self._event("returned_after_void", old, state="voided"))
 
+    def _reply(self, request: dict[str, Any]) -> None:
+        number, chance = next(self.replies), self.random.random()
+        self._add(
+            Reply,
+            id=number,
+            request_id=request["id"],
+            message_id=f"<{number}@office.example>",
+            template="answer",
+            language="en",
+            to="x@mail.example",
+            subject="",
+            text="",
+            html="",
+            state="sent" if chance < 0.9 else "failed" if chance < 0.93 else "cancelled",
+            queued_at=self.now,
+            next_try_at=self.now,
+            sent_at=self.now + timedelta(hours=self.random.uniform(0, 30)) if chance < 0.9 else None,
+        )
+
     def _packet(self, request: dict[str, Any], ballot: dict[str, Any]) -> None:
         goes_on = self.now.astimezone(OFFICE).date() + timedelta(days=1 + (self.random.random() < 0.15))
         while goes_on.weekday() > 4:
             goes_on += timedelta(days=1)
+        state = "open" if goes_on.toordinal() % 40 == 0 else "mailed"  # some mailings nobody ever signs
         if goes_on not in self.mailings:
             self.mailings[goes_on] = len(self.mailings) + 1
-            mailed = datetime.combine(goes_on, time(16), OFFICE)
+            late = timedelta(days=goes_on.day % 10 == 3)  # and some are signed on the day after
+            mailed = datetime.combine(goes_on + late, time(16), OFFICE)
             self._add(
                 Mailing,
                 id=self.mailings[goes_on],
                 election_id=self.election,
                 goes_on=goes_on,
-                state="mailed",
-                mailed_at=mailed.astimezone(UTC),
+                state=state,
+                mailed_at=mailed.astimezone(UTC) if state == "mailed" else None,
             )
         self._add(
             Packet,
@@ -297,6 +382,6 @@ class Year:
             voter_id=request["voter_id"],
             ballot_number=ballot["number"],
             contents=[],
-            state="mailed",
+            state="pulled" if self.random.random() < 0.02 else "mailed" if state == "mailed" else "queued",
             queued_at=self.now,
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, UniqueConstraint
+from sqlalchemy import ForeignKey, Index, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from replacements.store.sealing import Sealed
@@ -29,7 +29,10 @@ class Message(Base):
     error: Mapped[str | None]
     attempts: Mapped[int] = mapped_column(default=0)  # readings that were begun
     reading_since: Mapped[datetime | None]  # when the last of them began
-    __table_args__ = (Index("messages_of_a_week", "arrived_at"),)
+    __table_args__ = (
+        Index("messages_of_a_week", "arrived_at"),
+        Index("messages_of_an_account", text("lower(sender)")),  # however it is capitalised
+    )
 
 
 class RawMail(Base):

@@ -106,7 +106,7 @@ def _shown(first: date, last: date) -> str:
         last_day=local(force.rules, here().at).date(),
         before=first - timedelta(days=7),
         after=first + timedelta(days=7),
-        tables=[name for name in sorted(export.tables(found)) if _may_have(name)],
+        tables=[name for name in export.names() if _may_have(name)],
         pictures=_pictures(found),
         places=places,
         reconciled=reconciled,
@@ -147,11 +147,11 @@ def _may_have(table: str) -> bool:
 @needs(Permission.SEE_WEEK)
 def table(monday: str, name: str) -> Response:
     start = monday_of(monday)
-    tables = export.tables(counted(start, start + WEEK))
-    if name not in tables:
+    if name not in export.names():
         abort(404)
     if not _may_have(name):
         abort(403)
+    tables = export.tables(counted(start, start + WEEK))
     return _file(tables[name], "text/csv; charset=utf-8", f"week-{start.isoformat()}-{name}.csv")
 
 
