@@ -156,6 +156,7 @@ def send_replies(work: Work) -> int:
             now=work.now(),
             sent_folder=sent_folder,
             limits=limits,
+            clock=work.now,
         )
     finally:
         if sent_folder is not None:

@@ -42,9 +42,12 @@ def parse_limits(text: str) -> tuple[Limit, ...]:
 
 def may_go(session: Session, limits: Sequence[Limit], now: datetime) -> bool:
     """Whether one more reply may go now. What is being sent at this moment counts as sent."""
-    return all(_gone(session, now - limit.span) < limit.most for limit in limits)
+    return all(_gone(session, now - limit.span, now) < limit.most for limit in limits)
 
 
-def _gone(session: Session, since: datetime) -> int:
-    gone = or_(and_(Reply.state == "sent", Reply.sent_at > since), Reply.state == "sending")
+def _gone(session: Session, since: datetime, now: datetime) -> int:
+    """How many have gone since then. What went in what is the future now went by a clock that has been put back: it
+    counts no more, or nothing would go until that time has come again."""
+    went = and_(Reply.state == "sent", Reply.sent_at > since, Reply.sent_at <= now)
+    gone = or_(went, Reply.state == "sending")
     return session.scalar(select(func.count()).select_from(Reply).where(gone)) or 0

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -23,6 +23,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from replacements.mail.composing import Attached, Outgoing, compose, reply_message_id
+from replacements.replies.due import CLAIM, WAITS, is_due
 from replacements.replies.limits import Limit, may_go
 from replacements.replies.pausing import paused
 from replacements.replies.sent_folder import SentFolder, SentTrouble
@@ -38,14 +39,11 @@ from replacements.replies.transport import (
 from replacements.store.database import Database
 from replacements.store.tables import Reply, ReplyAttachment
 
-CLAIM = timedelta(minutes=10)
 MOST_TRIES = 12
 ROUND_SECONDS = 90.0  # after which a round takes up no more: a task must end before it is handed out again
 NOT_FILED = "It was sent; its copy for the folder of sent mail waits."
-WAITS = (timedelta(minutes=1), timedelta(minutes=5), timedelta(minutes=15), timedelta(hours=1))  # the last one repeats
 SAME_AGAIN = timedelta(days=7)  # RFC 3834, section 2: how long a sender is not answered with the same again
 _ADDRESS = re.compile(r"[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+@[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+")
-
 _ID = re.compile(r"<[^<>\s@]+@[^<>\s@]+>")  # an id of another shape is left out: threading is not worth a lost reply
 
 
@@ -181,9 +179,13 @@ def send_due(
     limit: int = 100,
     sent_folder: SentFolder | None = None,
     limits: Sequence[Limit] = (),
+    clock: Callable[[], datetime] | None = None,
 ) -> SendReport:
     """Send what is due, one after the other, at most `limit`. Stops at once where the server takes nothing at all,
     where people have paused all sending, and where `limits` let no more go.
+
+    `clock` is asked before each reply, where it is given: one that is put forward during a round would let claims be
+    over as soon as they are made. Else the time since the beginning is added to `now`.
 
     No transaction is open while the network is waited for. A reply that fails for good, or twelve times, is `failed`
     with the reason, for a person to see. Every reply that went gets a copy in `sent_folder`, if there is one.
@@ -193,7 +195,7 @@ def send_due(
     trouble = unfiled = ""
     is_paused = is_full = False
     for _ in range(limit):
-        at = now + timedelta(seconds=time.monotonic() - started)
+        at = clock() if clock is not None else now + timedelta(seconds=time.monotonic() - started)
         if time.monotonic() - started > ROUND_SECONDS:
             break
         with database.read() as session:
@@ -297,7 +299,7 @@ def _claim(database: Database, at: datetime) -> tuple[_Claim | None, int]:
             Reply.id == claim.id,
             Reply.state == state,
             Reply.attempts == claim.attempts - 1,
-            Reply.next_try_at <= at,
+            is_due(at),
         )
         if claim.attempts > MOST_TRIES:  # it was lost in a crash each time
             error = f"Given up after {MOST_TRIES} tries that did not end."
@@ -313,10 +315,7 @@ def _due(database: Database, at: datetime) -> list[tuple[str, _Claim]]:
         return [
             (reply.state, _taken(reply))
             for reply in session.scalars(
-                select(Reply)
-                .where(Reply.state.in_(("queued", "sending")), Reply.next_try_at <= at)
-                .order_by(Reply.next_try_at, Reply.id)
-                .limit(20)
+                select(Reply).where(is_due(at)).order_by(Reply.next_try_at, Reply.id).limit(20)
             )
         ]
 
