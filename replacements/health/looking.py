@@ -13,14 +13,15 @@ from replacements.settings import Settings
 from replacements.store.database import Database
 
 
-def measure(database: Database, settings: Settings, *, at: datetime) -> Figures:
-    """Measure everything. Never raises for a database, a Redis or a folder that is away: that is what is measured."""
+def measure(database: Database, settings: Settings, *, at: datetime, whole: bool = False) -> Figures:
+    """Measure everything; `whole`: count what is over and done with too. Never raises for a database, a Redis or a
+    folder that is away: that is what is measured."""
     reached = machine.reach(database)
     newest = machine.newest_schema()
     said, trouble = None, reached.trouble
     if not trouble and reached.schema == newest:
         try:
-            said = stored.measure(database, at=at)
+            said = stored.measure(database, at=at, whole=whole)
         except SQLAlchemyError as error:
             trouble = f"It broke off while it was looked at ({type(error).__name__})."
     return Figures(

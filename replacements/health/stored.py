@@ -36,11 +36,15 @@ MAILBOX, LIVE = "mailbox", ", live"  # how a mailbox is called, and what its wat
 OUTBOX, BOOKS, BACKUP = "outbox", "reconciliation", "backup"
 A_DAY = timedelta(days=1)
 MAY_CLOSE_LATE = timedelta(minutes=5)  # the schedule looks every minute
+UNREAD, UNSENT = ("stored", "failed"), ("held", "queued", "sending", "failed")
 _ITS_OWN = (OUTBOX, BOOKS, BACKUP, pausing.NAME)
 
 
-def measure(database: Database, *, at: datetime) -> Stored:
-    """Measure all of it in one view of the database, whose schema must be the present one."""
+def measure(database: Database, *, at: datetime, whole: bool = False) -> Stored:
+    """Measure all of it in one view of the database, whose schema must be the present one.
+
+    `whole`: count what is over and done with too, which takes the longer the more there is.
+    """
     keys_trouble = ""
     try:
         sealed_mail.check(database)
@@ -60,13 +64,13 @@ def measure(database: Database, *, at: datetime) -> Stored:
             books=by_name.get(BOOKS),
             backup=by_name.get(BACKUP),
             others=tuple(one for one in said if one.name not in _ITS_OWN and not one.name.startswith(MAILBOX)),
-            messages=_by_state(session, Message.state),
+            messages=_by_state(session, Message.state, None if whole else UNREAD),
             arrived_last_day=_count(session, select(Message.id).where(Message.arrived_at > at - A_DAY)),
             to_read=_counted(session, Message.stored_at, Message.state == "stored"),
             set_aside_open=_set_aside_open(session),
-            requests=_by_state(session, Request.state),
+            requests=_by_state(session, Request.state, None if whole else OPEN_STATES),
             oldest_request=session.scalar(oldest_request),
-            replies=_by_state(session, Reply.state),
+            replies=_by_state(session, Reply.state, None if whole else UNSENT),
             due=_counted(session, Reply.next_try_at, Reply.state == "queued", Reply.next_try_at <= at),
             mailings=tuple(_next_mailing(session, force, at) for force in open_),
             not_closed=_not_closed(session, known, at),
@@ -84,8 +88,10 @@ def is_mailbox(name: str) -> bool:
     return name.startswith(MAILBOX) and not name.endswith(LIVE)
 
 
-def _by_state(session: Session, column: InstrumentedAttribute[str]) -> dict[str, int]:
-    return dict(session.execute(select(column, func.count()).group_by(column)).all())
+def _by_state(session: Session, column: InstrumentedAttribute[str], states: Sequence[str] | None) -> dict[str, int]:
+    """How many rows are in each of these states; None: in each that there is."""
+    counts = select(column, func.count()).group_by(column)
+    return dict(session.execute(counts if states is None else counts.where(column.in_(states))).all())
 
 
 def _counted(session: Session, since: InstrumentedAttribute[datetime], *which: ColumnElement[bool]) -> Counted:

@@ -96,11 +96,16 @@ def test_what_waits_is_counted_with_the_oldest(database: Database, settings: Set
     assert (stored.messages["failed"], stored.set_aside_open) == (2, 1)
     assert (stored.due.number, stored.due.oldest) == (1, NOW - timedelta(minutes=3))
     assert (stored.replies["failed"], stored.replies["held"]) == (1, 1)
-    assert stored.requests == {"waiting": 2, "done": 1}
+    assert stored.requests == {"waiting": 2}
+    assert stored.messages == {"stored": 2, "failed": 2}
     assert stored.oldest_request == NOW - timedelta(hours=4)
     assert stored.arrived_last_day == 5
     assert [(one.election_id, one.packets, one.undecided) for one in stored.mailings] == [(election, 0, 1)]
     assert stored.ledger_entries == 1  # the adoption of the rules
+    whole = looking.measure(database, settings, at=NOW, whole=True).stored
+    assert whole is not None
+    assert whole.requests == {"waiting": 2, "done": 1}
+    assert whole.messages == {"read": 1, "stored": 2, "failed": 2}
 
 
 def test_mailings_that_are_late_are_named_by_their_day(database: Database, settings: Settings) -> None:

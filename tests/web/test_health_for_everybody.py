@@ -123,5 +123,6 @@ def test_who_shows_the_token_is_told_figures_that_a_program_reads(site: Site) ->
     }
     assert samples["replacements_messages", "stored"] == 1
     assert samples["replacements_replies", "failed"] == 1
+    assert samples["replacements_messages", "read"] == 2
     assert samples["replacements_mailbox_up", "mailbox"] == 0
     assert not any(word in page for word in PERSONAL)

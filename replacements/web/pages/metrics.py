@@ -26,4 +26,5 @@ def page() -> Response:
     wanted = place.settings.metrics_token.encode()
     if scheme.lower() != "bearer" or not hmac.compare_digest(shown.strip().encode(), wanted):
         return Response("A token is needed.\n", 401, {"WWW-Authenticate": "Bearer"}, content_type="text/plain")
-    return Response(exposition(measure(place.database, place.settings, at=place.now())), content_type=MEDIA_TYPE)
+    figures = measure(place.database, place.settings, at=place.now(), whole=True)
+    return Response(exposition(figures), content_type=MEDIA_TYPE)
