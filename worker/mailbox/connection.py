@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from imapclient import IMAPClient
-from imapclient.exceptions import CapabilityError, IMAPClientError, LoginError
+from imapclient.exceptions import CapabilityError, IMAPClientAbortError, IMAPClientError, LoginError
 
 from replacements import access_tokens
 from replacements.access_tokens import TokenTrouble
@@ -77,6 +77,8 @@ def _signed_in(place: ImapPlace, token: str) -> Any:
             try:
                 _sign_in(client, place, token)
             except LoginError as error:
+                if isinstance(error.__context__, IMAPClientAbortError):  # the line broke, and nobody refused anything
+                    raise error.__context__ from None
                 what, where = ("token", "_TOKEN_COMMAND") if token else ("password", "_PASSWORD")
                 raise _Refused(
                     f"The mail server {place.host} does not accept the {what} for {place.sign_in or place.user}. "
