@@ -27,6 +27,8 @@ from replacements.store.tables import LedgerEntry
 
 BEFORE_THE_FIRST = "0" * 64
 ROWS_AT_A_TIME = 5_000
+_LAST = select(LedgerEntry.seq, LedgerEntry.hash).order_by(LedgerEntry.seq.desc()).limit(1)
+_INSERT = insert(LedgerEntry.metadata.tables[LedgerEntry.__tablename__])
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,14 @@ class Event:
     ballot_number: str | None = None
     voter_id: str | None = None
     details: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """Where the chain ends: the number of the last entry and its hash; 0 and zeros before the first."""
+
+    seq: int = 0
+    hash: str = BEFORE_THE_FIRST
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,16 +103,26 @@ def append(
     return LedgerEntry(**row)
 
 
-def append_many(session: Session, events: Iterable[Event]) -> int:
-    """Add entries in the given order; returns how many. For imports and mailings: one statement for all of them."""
-    return len(_add(session, events))
+def append_many(session: Session, events: Iterable[Event], *, after: End | None = None) -> int:
+    """Add entries in the given order; returns how many. For imports and mailings: one statement for all of them.
+
+    `after`: what `locked_end` gave in this transaction, where nothing was added since.
+    """
+    return len(_add(session, events, after))
 
 
-def _add(session: Session, events: Iterable[Event]) -> list[dict[str, Any]]:
+def locked_end(session: Session) -> End:
+    """The end of the chain, which nobody else can extend until the caller's transaction ends. Lock rows before."""
     session.flush()  # row locks first, the ledger last
     lock_ledger(session)
-    last = session.execute(select(LedgerEntry.seq, LedgerEntry.hash).order_by(LedgerEntry.seq.desc()).limit(1)).first()
-    seq, head = (last.seq, last.hash) if last else (0, BEFORE_THE_FIRST)
+    last = session.execute(_LAST).first()
+    return End(*last) if last else End()
+
+
+def _add(session: Session, events: Iterable[Event], after: End | None = None) -> list[dict[str, Any]]:
+    end = after or locked_end(session)
+    session.flush()
+    seq, head = end.seq, end.hash
     rows: list[dict[str, Any]] = []
     for item in events:
         if item.at.tzinfo is None:
@@ -123,7 +143,7 @@ def _add(session: Session, events: Iterable[Event]) -> list[dict[str, Any]]:
         row["hash"] = head
         rows.append(row)
     if rows:
-        session.execute(insert(LedgerEntry), rows)
+        session.connection().execute(_INSERT, rows)
     return rows
 
 

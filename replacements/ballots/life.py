@@ -12,11 +12,11 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session, aliased
 
-from replacements.ballots.ledger import Event, append, append_many
-from replacements.ballots.numbers import next_number
+from replacements.ballots.ledger import Event, append, append_many, locked_end
+from replacements.ballots.numbers import free_number
 from replacements.store.tables import LIVE_STATES, Ballot, LedgerEntry, Packet, VoterRow
 
 # From which states each event may happen. `mailed` keeps the state; `reinstated` goes back to the state before.
@@ -54,6 +54,12 @@ _CANNOT = {
     "taken back": "it cannot be taken back",
     "reinstated": "it cannot be reinstated",
 }
+_ASKED = aliased(Ballot)
+_LOCKED = select(Ballot).order_by(Ballot.number).execution_options(populate_existing=True).with_for_update(of=Ballot)
+_LOCKED_BY_NUMBER = _LOCKED.join(
+    _ASKED, (_ASKED.voter_id == Ballot.voter_id) & (_ASKED.election_id == Ballot.election_id)
+).where(_ASKED.number == bindparam("number"))
+_LOCKED_OF_VOTER = _LOCKED.where(Ballot.voter_id == bindparam("voter"), Ballot.election_id == bindparam("election"))
 CANCELLED = "cancelled"
 ORIGINAL_FIRST = "original_returned_first"
 REPLACEMENT_COUNTED = "replacement_accepted"
@@ -75,23 +81,25 @@ def reissue(
     original: str = "void",
     style: str | None = None,
     details: Mapping[str, Any] | None = None,
+    among: Sequence[Ballot] = (),
 ) -> Ballot:
     """Void (or suspend) a live ballot that is out, and issue its replacement. Returns the replacement, not yet mailed.
 
     `original` is "void" or "suspend", as the office's rules say. `style` overrides the voter's present ballot style;
-    without it and without a voter on the roll the old ballot's style stays.
+    without it and without a voter on the roll the old ballot's style stays. `among`: what `locked_of_voter` gave in
+    this transaction, where it was asked already.
     """
     if original not in ("void", "suspend"):
         raise ValueError(f"original must be 'void' or 'suspend', not {original!r}")
-    old = locked(session, number)
+    old = next((ballot for ballot in among if ballot.number == number), None) or locked(session, number)
     _check(old, "replaced")
     before, old_style = old.state, old.style
     new_style = style or session.scalar(select(VoterRow.style).where(VoterRow.voter_id == old.voter_id)) or old_style
     old.state = "voided" if original == "void" else "suspended"
     old.void_reason = cause if original == "void" else None
-    session.flush()  # the old one is dead before the new one lives: the database holds them to one
+    end = locked_end(session)  # the old one is dead before the new one lives: the database holds them to one
     replacement = Ballot(
-        number=next_number(session, prefix),
+        number=free_number(session, prefix),
         election_id=old.election_id,
         voter_id=old.voter_id,
         style=new_style,
@@ -102,7 +110,8 @@ def reissue(
     more = dict(details or {})
     dead = {**more, "from": before, "reason": cause, "replaced_by": replacement.number, "style": old_style}
     born = {**more, "reason": cause, "replaces": number, "style": new_style}
-    append_many(session, [_event(old, old.state, by, at, dead), _event(replacement, "reissued", by, at, born)])
+    events = [_event(old, old.state, by, at, dead), _event(replacement, "reissued", by, at, born)]
+    append_many(session, events, after=end)
     return replacement
 
 
@@ -258,17 +267,16 @@ def cure(session: Session, *, number: str, by: str, at: datetime) -> Ballot:
 def locked(session: Session, number: str) -> Ballot:
     """The ballot, with every ballot of its voter locked and read afresh. Raises NotPossible where there is none."""
     session.flush()
-    whose = session.execute(select(Ballot.voter_id, Ballot.election_id).where(Ballot.number == number)).first()
-    if whose is None:
+    found = next((b for b in session.scalars(_LOCKED_BY_NUMBER, {"number": number}).all() if b.number == number), None)
+    if found is None:
         raise NotPossible(f"There is no ballot {number} on record.")
-    rows = session.scalars(
-        select(Ballot)
-        .where(Ballot.voter_id == whose.voter_id, Ballot.election_id == whose.election_id)
-        .order_by(Ballot.number)
-        .with_for_update()
-        .execution_options(populate_existing=True)
-    ).all()
-    return next(ballot for ballot in rows if ballot.number == number)
+    return found
+
+
+def locked_of_voter(session: Session, *, voter_id: str, election_id: str) -> Sequence[Ballot]:
+    """Every ballot of a voter in an election, locked and read afresh, in the order of their numbers."""
+    session.flush()
+    return session.scalars(_LOCKED_OF_VOTER, {"voter": voter_id, "election": election_id}).all()
 
 
 def _others(session: Session, ballot: Ballot) -> Sequence[Ballot]:

@@ -6,7 +6,7 @@ wrong when a number is typed or read aloud.
 
 from __future__ import annotations
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 from stdnum import damm
 
@@ -15,6 +15,13 @@ from replacements.store.tables import Ballot
 
 RUNNING_DIGITS = 6
 _FEW = 10  # numbers looked at before all are
+_OF_THIS_FORM = (
+    select(Ballot.number)
+    .where(Ballot.number.between(bindparam("lowest"), bindparam("highest")))
+    .where(func.length(Ballot.number) == bindparam("length"))
+    .order_by(Ballot.number.desc())
+)
+_A_FEW_OF_THIS_FORM = _OF_THIS_FORM.limit(_FEW)  # made once: nobody else can append meanwhile
 
 
 def with_check_digit(body: str) -> str:
@@ -34,10 +41,15 @@ def next_number(session: Session, prefix: str) -> str:
     The running part follows the highest number of this form on record, whoever issued it; voided ballots keep theirs.
     Raises ValueError for a prefix with anything but capital letters and digits: the desk reads numbers without dashes.
     """
-    if not prefix.isalnum() or not prefix.isascii() or prefix != prefix.upper():
-        raise ValueError(f"a number prefix has capital letters and digits only, not {prefix!r}")
     session.flush()
     lock_ledger(session)
+    return free_number(session, prefix)
+
+
+def free_number(session: Session, prefix: str) -> str:
+    """The same, for who holds the ledger lock already."""
+    if not prefix.isalnum() or not prefix.isascii() or prefix != prefix.upper():
+        raise ValueError(f"a number prefix has capital letters and digits only, not {prefix!r}")
     width = RUNNING_DIGITS
     while (running := _highest(session, prefix, width) + 1) >= 10**width:
         width += 1
@@ -46,14 +58,10 @@ def next_number(session: Session, prefix: str) -> str:
 
 def _highest(session: Session, prefix: str, width: int) -> int:
     """The highest running part of that many digits in use with this prefix; 0 where there is none."""
-    of_this_form = (
-        select(Ballot.number)
-        .where(Ballot.number.between(prefix + "0" * (width + 1), prefix + "9" * (width + 1)))
-        .where(func.length(Ballot.number) == len(prefix) + width + 1)
-        .order_by(Ballot.number.desc())
-    )
-    for most in (_FEW, None):  # nearly always the first; all of them only where many others have this form
-        numbers = session.scalars(of_this_form.limit(most)).all()
+    form = {"lowest": prefix + "0" * (width + 1), "highest": prefix + "9" * (width + 1)}
+    # Nearly always a few do; all of them only where many others have this form.
+    for these in (_A_FEW_OF_THIS_FORM, _OF_THIS_FORM):
+        numbers = session.scalars(these, form | {"length": len(prefix) + width + 1}).all()
         for number in numbers:
             running = number[len(prefix) : -1]
             if number.startswith(prefix) and running.isdecimal() and running.isascii():

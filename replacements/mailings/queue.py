@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from replacements.ballots.ledger import append
@@ -15,9 +13,14 @@ from replacements.ballots.life import NotPossible, locked
 from replacements.mailings.manifest import without
 from replacements.rules.calendar import mailing_after, next_mailing
 from replacements.rules.office import Rules
+from replacements.store.bulk import insert_unless_there
 from replacements.store.tables import Mailing, Packet, Signature, VoterRow
 
 IF_REQUIRED = " if required"
+# Made once: an approval holds the mailing's row, and whoever approves next waits for as long.
+_OF_DAY = select(Mailing).where(Mailing.election_id == bindparam("election"), Mailing.goes_on == bindparam("day"))
+_OPEN = _OF_DAY.where(Mailing.state == "open").with_for_update().execution_options(populate_existing=True)
+_STATE = _OF_DAY.with_only_columns(Mailing.state)
 
 
 def queue_packet(
@@ -30,34 +33,54 @@ def queue_packet(
     voter_id: str,
     ballot_number: str | None,
     contents: Sequence[str],
-    mailing: Mailing | None = None,
 ) -> Packet:
     """Put a packet into the next mailing that is still open. The same ballot is queued once, however often it is asked.
 
-    `mailing`: what `open_mailing` gave in this transaction, where it was asked already.
-
     `contents` in the words of the rules; what is said to be there "if required" is, where the voter's record says so.
     """
-    if ballot_number is not None:
-        waiting = session.scalars(
-            select(Packet).where(Packet.ballot_number == ballot_number, Packet.state != "pulled")
-        ).first()
-        if waiting is not None:
-            return waiting
-    voter = session.get(VoterRow, voter_id)
-    mailing = mailing or open_mailing(session, election_id=election_id, rules=rules, at=at)
-    packet = Packet(
-        mailing_id=mailing.id,
+    queued = select(Packet).where(Packet.ballot_number == ballot_number, Packet.state != "pulled")
+    there = session.scalars(queued).first() if ballot_number is not None else None
+    if there is not None:
+        return there
+    mailing = open_mailing(session, election_id=election_id, rules=rules, at=at)
+    due = session.scalar(select(VoterRow.id_required).where(VoterRow.voter_id == voter_id))
+    packet_id = put_into(
+        session,
+        mailing,
+        at=at,
         request_id=request_id,
         voter_id=voter_id,
         ballot_number=ballot_number,
-        contents=contents_for(contents, id_required=voter is not None and voter.id_required),
-        state="queued",
-        queued_at=at,
+        contents=contents_for(contents, id_required=bool(due)),
     )
-    session.add(packet)
-    session.flush()
-    return packet
+    return session.get_one(Packet, packet_id) if packet_id is not None else session.scalars(queued).one()
+
+
+def put_into(
+    session: Session,
+    mailing: Mailing,
+    *,
+    at: datetime,
+    request_id: int | None,
+    voter_id: str,
+    ballot_number: str | None,
+    contents: Sequence[str],
+) -> int | None:
+    """Put a packet into a mailing that `open_mailing` gave in this transaction. Returns its number; None where the
+    ballot is in a packet already that was not pulled. `contents`: as `contents_for` gives them."""
+    return insert_unless_there(
+        session,
+        Packet,
+        {
+            "mailing_id": mailing.id,
+            "request_id": request_id,
+            "voter_id": voter_id,
+            "ballot_number": ballot_number,
+            "contents": list(contents),
+            "state": "queued",
+            "queued_at": at,
+        },
+    )
 
 
 def contents_for(contents: Sequence[str], *, id_required: bool) -> list[str]:
@@ -87,25 +110,17 @@ def open_mailing_from(session: Session, *, election_id: str, rules: Rules, day: 
     Two at once make one mailing: the database refuses the second, which then finds the first.
     """
     while True:
-        wanted = select(Mailing).where(Mailing.election_id == election_id, Mailing.goes_on == day)
-        # Look before locking or inserting: both would wait for whoever signs a closed mailing of that day, and that
+        wanted = {"election": election_id, "day": day}
+        # A mailing that is closed is neither locked nor made: both would wait for whoever signs it, and that
         # transaction may wait for what we hold.
-        state = session.scalar(wanted.with_only_columns(Mailing.state))
+        mailing = session.scalars(_OPEN, wanted).one_or_none()
+        if mailing is not None:
+            return mailing
+        state = session.scalar(_STATE, wanted)
         if state is None:
-            _make(session, election_id, day)
-        if state in (None, "open"):
-            mailing = session.scalars(wanted.with_for_update().execution_options(populate_existing=True)).one()
-            if mailing.state == "open":
-                return mailing
-        day = mailing_after(rules, day)
-
-
-def _make(session: Session, election_id: str, day: date) -> None:
-    values: dict[str, Any] = {"election_id": election_id, "goes_on": day, "state": "open"}
-    if session.get_bind().dialect.name == "postgresql":
-        session.execute(postgresql.insert(Mailing).values(values).on_conflict_do_nothing())
-    else:
-        session.execute(sqlite.insert(Mailing).values(values).on_conflict_do_nothing())
+            insert_unless_there(session, Mailing, {"election_id": election_id, "goes_on": day, "state": "open"})
+        elif state != "open":  # else somebody made it in this moment
+            day = mailing_after(rules, day)
 
 
 def locked_mailing(session: Session, mailing_id: int) -> Mailing:

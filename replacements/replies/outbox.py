@@ -19,7 +19,6 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import ColumnElement, and_, func, or_, select, update
 from sqlalchemy.engine import CursorResult
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from replacements.mail.composing import Attached, Outgoing, compose, reply_message_id
@@ -36,6 +35,7 @@ from replacements.replies.transport import (
     Transport,
     UncertainTrouble,
 )
+from replacements.store.bulk import insert_unless_there
 from replacements.store.database import Database
 from replacements.store.tables import Reply, ReplyAttachment
 
@@ -97,8 +97,9 @@ def queue(
     at: datetime,
     held: bool = False,
     attached: Sequence[Attached] = (),
-) -> Reply:
-    """Put a reply into the outbox, as part of the caller's transaction. `held`: it waits for `release`.
+) -> int:
+    """Put a reply into the outbox, as part of the caller's transaction; returns its number. `held`: it waits for
+    `release`.
 
     The Message-ID comes from `election_id` and `seed`: queueing the same seed twice is one reply, the first. Raises
     UnusableAddress where `to` is not one plain address.
@@ -107,35 +108,32 @@ def queue(
     if not _ADDRESS.fullmatch(address) or len(address) > 254:
         raise UnusableAddress("The address to reply to is not one plain mail address. Nothing was queued.")
     message_id = reply_message_id(f"{election_id}/{seed}", domain)
-    there = session.scalar(select(Reply).where(Reply.message_id == message_id))
-    if there is not None:
-        return there
-    reply = Reply(
-        request_id=request_id,
-        message_id=message_id,
-        template=rendered.template,
-        language=rendered.language,
-        to=address,
-        subject=rendered.subject,
-        text=rendered.text,
-        html=rendered.html,
-        in_reply_to=_one_line(in_reply_to),
-        references=_one_line(references),
-        state="held" if held else "queued",
-        attempts=0,
-        queued_at=at,
-        next_try_at=at,
+    reply = insert_unless_there(
+        session,
+        Reply,
+        {
+            "request_id": request_id,
+            "message_id": message_id,
+            "template": rendered.template,
+            "language": rendered.language,
+            "to": address,
+            "subject": rendered.subject,
+            "text": rendered.text,
+            "html": rendered.html,
+            "in_reply_to": _one_line(in_reply_to),
+            "references": _one_line(references),
+            "state": "held" if held else "queued",
+            "attempts": 0,
+            "queued_at": at,
+            "next_try_at": at,
+        },
     )
-    try:
-        with session.begin_nested():
-            session.add(reply)
-            session.flush()
-            session.add_all(
-                ReplyAttachment(reply_id=reply.id, name=file.name, content_type=file.content_type, content=file.content)
-                for file in attached
-            )
-    except IntegrityError:  # queued by somebody else in this moment
-        return session.scalars(select(Reply).where(Reply.message_id == message_id)).one()
+    if reply is None:  # queued before, or by somebody else in this moment
+        return session.scalars(select(Reply.id).where(Reply.message_id == message_id)).one()
+    session.add_all(
+        ReplyAttachment(reply_id=reply, name=file.name, content_type=file.content_type, content=file.content)
+        for file in attached
+    )
     return reply
 
 

@@ -258,7 +258,9 @@ def _term(name: str, language: str) -> str:
 
 def clean(text: str | None) -> str:
     """One line without control characters or marks that turn the direction of writing."""
-    visible = "".join(" " if unicodedata.category(c)[0] in "CZ" else c for c in text or "")
+    visible = text or ""
+    if not visible.isprintable():  # most are, and every reply cleans all that it may name
+        visible = "".join(" " if unicodedata.category(c)[0] in "CZ" else c for c in visible)
     return " ".join(visible.split())
 
 

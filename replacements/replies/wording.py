@@ -21,6 +21,17 @@ from replacements.rules.office import Rules
 from replacements.store.tables import ReplyText, ReplyTextDecision
 
 LONGEST_REASON = 500
+_NEWEST = (
+    select(func.max(ReplyTextDecision.id))
+    .join(ReplyText, ReplyText.id == ReplyTextDecision.text_id)
+    .where(ReplyTextDecision.approved)
+    .group_by(ReplyText.name, ReplyText.language)
+)
+_IN_FORCE = (
+    select(ReplyText)
+    .join(ReplyTextDecision, ReplyTextDecision.text_id == ReplyText.id)
+    .where(ReplyTextDecision.id.in_(_NEWEST), ReplyText.body.is_not(None))
+)
 
 
 class NotKept(Exception):
@@ -53,17 +64,7 @@ class Version:
 
 def in_force(session: Session) -> Texts:
     """The texts that replies are written with at this moment."""
-    newest = (
-        select(func.max(ReplyTextDecision.id))
-        .join(ReplyText, ReplyText.id == ReplyTextDecision.text_id)
-        .where(ReplyTextDecision.approved)
-        .group_by(ReplyText.name, ReplyText.language)
-    )
-    rows = session.scalars(
-        select(ReplyText)
-        .join(ReplyTextDecision, ReplyTextDecision.text_id == ReplyText.id)
-        .where(ReplyTextDecision.id.in_(newest), ReplyText.body.is_not(None))
-    ).all()
+    rows = session.scalars(_IN_FORCE).all()
     edited = {(row.language, row.name): Source(row.subject, row.body or "") for row in rows}
     return Texts(MappingProxyType(edited)) if edited else FILES
 

@@ -10,10 +10,11 @@ from sqlalchemy.orm import Session
 
 from replacements.ballots import ledger, life
 from replacements.mail.composing import thread_headers
-from replacements.mailings.queue import open_mailing, pull_waiting, queue_packet
+from replacements.mailings.queue import contents_for, open_mailing, pull_waiting, put_into
 from replacements.proposals.types import Action
 from replacements.replies import outbox, wording
 from replacements.replies.html_part import html_page
+from replacements.replies.sources import Texts
 from replacements.replies.texts import NoText, Rendered, render
 from replacements.requests import drafting
 from replacements.requests.judging import NO_REPLY, UNDECIDED, is_on_file
@@ -21,11 +22,12 @@ from replacements.requests.office import InForce
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
 from replacements.rules.transit import for_voter
-from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Mailing, Message, Reply, Request
+from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Mailing, Message, Request
 
 WAITS_FOR_VOTER = (Action.ASK_IDENTITY, Action.STATEMENT_FIRST)
 # What these say is new each time, or answers a new letter; any other reply goes once in the same words.
 TELLS_NEWS = (Action.REISSUE, Action.SEND_MATERIALS, Action.STOP_REISSUE, *WAITS_FOR_VOTER)
+BY_POST = (Action.REISSUE, Action.SEND_MATERIALS)
 BALLOT = "ballot"  # the entry of the packet's contents that materials alone go without
 LONGEST_REPLY = 4000  # characters that a clerk may write into a reply
 
@@ -54,6 +56,7 @@ def close_request(request: Request, state: str, decision: str, by: str, at: date
 def carry_out(
     session: Session,
     request: Request,
+    message: Message,
     force: InForce,
     action: Action,
     *,
@@ -65,15 +68,22 @@ def carry_out(
 ) -> Outcome:
     """Do it. `ballot` is the voter's ballot that the decision was made on: where another one is live by now, a reissue
     is refused, so that nobody voids a ballot that nobody looked at."""
-    voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
     mailing_day: date | None = None
     new_number, stopped, old_number = "", None, ""
     text = "Done."
-    if action is Action.REISSUE:
-        old_number, new_number, mailing_day = _reissue(session, request, force, voter, ballot, by=by, at=at)
+    # Read before anything is locked that a colleague's approval waits for.
+    texts = wording.in_force(session) if action not in NO_REPLY else None
+    mailing: Mailing | None = None
+    if action in BY_POST:  # locked before the ballots and the ledger are; then the voter is read as of now
+        mailing = open_mailing(session, election_id=force.election_id, rules=force.rules, at=at)
+    voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None
+    if mailing is not None and action is Action.REISSUE:
+        old_number, new_number = _reissue(session, request, force, voter, ballot, mailing, by=by, at=at)
+        mailing_day = mailing.goes_on
         text = f"Ballot {old_number} is void; ballot {new_number} goes into the mailing of {mailing_day:%A, %B %d}."
-    elif action is Action.SEND_MATERIALS and voter is not None:
-        mailing_day = _queue(session, request, force, voter, None, at=at)
+    elif mailing is not None and voter is not None:
+        _queue(session, request, force, voter, None, mailing, at=at)
+        mailing_day = mailing.goes_on
         text = f"The materials go into the mailing of {mailing_day:%A, %B %d}. No ballot was voided."
     elif action is Action.STOP_REISSUE and voter is not None:
         stopped, text = _stop(session, request, voter, by=by, at=at)
@@ -82,12 +92,17 @@ def carry_out(
     elif action is Action.READ:
         text = "Marked as read by a person. No reply was sent by the service."
     state = "filed" if action is Action.DROP else "asked" if action in WAITS_FOR_VOTER else "done"
+    if old_number:
+        request.voided_ballot, request.issued_ballot = old_number, new_number
+    # What was decided stays under the rules that it was decided by, whatever is adopted later.
+    request.judged = {**request.judged, "decided_by_rules": force.sha256}
     close_request(request, state, action.value, by, at, note)
     if state != "filed":
         _settle_earlier(session, request)
-    reply, said = _reply(
+    said = _reply(
         session,
         request,
+        message,
         force,
         action,
         voter,
@@ -97,9 +112,8 @@ def carry_out(
         mailing_day=mailing_day,
         stopped=stopped,
         own_text=reply_text,
+        texts=texts,
     )
-    if reply is not None:
-        said = f"The reply “{reply.subject}” goes out now."
     return Outcome(state, f"{text} {said}".strip(), new_number)
 
 
@@ -132,19 +146,20 @@ def _reissue(
     force: InForce,
     voter: Voter | None,
     ballot: str | None,
+    mailing: Mailing,
     *,
     by: str,
     at: datetime,
-) -> tuple[str, str, date]:
+) -> tuple[str, str]:
+    """The numbers of the ballot that is dead now, and of the one that waits in the mailing for the post."""
     if voter is None:
         raise Refused("This voter is no longer on the roll. Choose the voter again.")
-    live = live_ballot(session, force.election_id, voter.voter_id)
+    ballots = life.locked_of_voter(session, voter_id=voter.voter_id, election_id=force.election_id)
+    live = next((ballot for ballot in ballots if ballot.state in LIVE_STATES), None)
     if live is None:
         raise Refused("This voter has no live ballot that could be replaced.")
     if ballot is not None and live.number != ballot:
         raise Refused("This voter's ballot was replaced in this very moment. Load the page again.")
-    # locked before the ledger is
-    mailing = open_mailing(session, election_id=force.election_id, rules=force.rules, at=at)
     try:
         new = life.reissue(
             session,
@@ -154,14 +169,15 @@ def _reissue(
             at=at,
             prefix=force.rules.mailing.number_prefix,
             original=force.rules.replacements.original,
+            style=voter.style or live.style,
             details={"request": request.id, "rules": force.sha256}
             | ({"agreed_by": request.first_by} if request.first_by else {}),
+            among=ballots,
         )
     except life.NotPossible as error:
         raise Refused(str(error)) from error
-    session.flush()
-    request.voided_ballot, request.issued_ballot = live.number, new.number
-    return live.number, new.number, _queue(session, request, force, voter, new.number, at=at, mailing=mailing)
+    _queue(session, request, force, voter, new.number, mailing, at=at)
+    return live.number, new.number
 
 
 def _queue(
@@ -170,22 +186,20 @@ def _queue(
     force: InForce,
     voter: Voter,
     number: str | None,
+    mailing: Mailing,
     *,
     at: datetime,
-    mailing: Mailing | None = None,
-) -> date:
-    packet = queue_packet(
+) -> None:
+    contents = [c for c in force.rules.mailing.contents if number is not None or c != BALLOT]
+    put_into(
         session,
-        election_id=force.election_id,
-        rules=force.rules,
+        mailing,
         at=at,
         request_id=request.id,
         voter_id=voter.voter_id,
         ballot_number=number,
-        contents=[c for c in force.rules.mailing.contents if number is not None or c != BALLOT],
-        mailing=mailing,
+        contents=contents_for(contents, id_required=voter.id_required),
     )
-    return session.get_one(Mailing, packet.mailing_id).goes_on
 
 
 def _stop(session: Session, request: Request, voter: Voter, *, by: str, at: datetime) -> tuple[bool, str]:
@@ -244,6 +258,7 @@ def undo_reissue(session: Session, request: Request, *, by: str, at: datetime, r
 def _reply(
     session: Session,
     request: Request,
+    message: Message,
     force: InForce,
     action: Action,
     voter: Voter | None,
@@ -254,9 +269,9 @@ def _reply(
     mailing_day: date | None,
     stopped: bool | None,
     own_text: str | None,
-) -> tuple[Reply | None, str]:
-    """The reply, now in the outbox; or None, and a sentence where people should know why none goes."""
-    message = session.get_one(Message, request.message_id)
+    texts: Texts | None,
+) -> str:
+    """Put the reply into the outbox. Returns a sentence about it, or why none goes; empty where nobody expects one."""
     rendered = words_of_reply(
         session,
         request,
@@ -267,18 +282,20 @@ def _reply(
         new_number=new_number,
         mailing_day=mailing_day,
         stopped=stopped,
+        texts=texts,
     )
     if rendered is None:
-        return None, ""
+        return ""
     if own_text is not None and _changed(own_text, request):
         rendered = _edited(rendered, own_text)
     if action not in TELLS_NEWS and outbox.already_answered(
         session, to=message.sender, template=rendered.template, since=at - outbox.SAME_AGAIN, text=rendered.text
     ):
         days = outbox.SAME_AGAIN.days
-        return None, f"No reply goes: the same words went to this address in the last {days} days."
+        return f"No reply goes: the same words went to this address in the last {days} days."
     seed = f"{request.id}/{request.version}"
-    return queue_reply(session, request, force, message, rendered, seed=seed, at=at), ""
+    reply = queue_reply(session, request, force, message, rendered, seed=seed, at=at)
+    return f"The reply “{rendered.subject}” goes out now." if reply is not None else ""
 
 
 def words_of_reply(
@@ -293,10 +310,12 @@ def words_of_reply(
     mailing_day: date | None = None,
     stopped: bool | None = None,
     language: str = "",
+    texts: Texts | None = None,
 ) -> Rendered | None:
     """The reply that goes with an action, filled with these facts; None where none goes. Changes nothing.
 
-    `language`: another than the message's, for whoever must read it first. Raises Refused where the office has no
+    `language`: another than the message's, for whoever must read it first. `texts`: those in force, where this
+    transaction asked for them already. Raises Refused where the office has no
     reviewed text for it.
     """
     message = session.get_one(Message, request.message_id)
@@ -324,7 +343,7 @@ def words_of_reply(
                 names_election=force.several and request.judged.get("election_by") != UNDECIDED,
             ),
             topics=tuple(judged.get("topics", ())) if action is Action.ANSWER else (),
-            texts=wording.in_force(session),
+            texts=texts or wording.in_force(session),
         )
     except NoText as error:
         raise Refused(f"There is no reviewed text for this: {error}. Choose another action.") from error
@@ -353,8 +372,9 @@ def queue_reply(
     *,
     seed: str,
     at: datetime,
-) -> Reply | None:
-    """Put a reply to a request's message into the outbox, in the message's thread. None: no usable address."""
+) -> int | None:
+    """Put a reply to a request's message into the outbox, in the message's thread; returns its number. None: no usable
+    address."""
     thread = message.judgement or {}
     in_reply_to, references = thread_headers(
         message.message_id, tuple(thread.get("references", ())), tuple(thread.get("in_reply_to", ()))

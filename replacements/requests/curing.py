@@ -37,8 +37,9 @@ class Cure:
 
 def challenge(
     session: Session, number: str, lacking: Sequence[str], force: InForce, *, by: str, at: datetime
-) -> Reply | None:
-    """Challenge a returned ballot for what its statement lacks, and tell the voter; None where no mail can go.
+) -> int | None:
+    """Challenge a returned ballot for what its statement lacks, and tell the voter; returns the reply's number, None
+    where no mail can go.
 
     `lacking`: of `Statement.parts`, as the office's rules have them. On the ledger: `challenged`, and `cure_asked` with
     how the voter was told. Raises NotPossible where the ballot is not one that has come back, ValueError without a part
@@ -58,7 +59,7 @@ def challenge(
         at=at,
         ballot_number=ballot.number,
         voter_id=ballot.voter_id,
-        details={"lacking": known, "told": "mail" if reply else "no", "reply": reply.id if reply else None},
+        details={"lacking": known, "told": "mail" if reply else "no", "reply": reply},
     )
     return reply
 
@@ -95,7 +96,7 @@ def waiting(session: Session, election_id: str, *, start: int = 0, most: int = 1
 
 def _tell(
     session: Session, ballot: Ballot, lacking: Sequence[str], force: InForce, *, seed: str, at: datetime
-) -> Reply | None:
+) -> int | None:
     voter = StoredRoll(session).voter(ballot.voter_id)
     if voter is None or voter.protected or not voter.email.strip():
         return None

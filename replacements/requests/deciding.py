@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from replacements.proposals.table import too_many
@@ -21,7 +21,7 @@ from replacements.requests.office import InForce
 from replacements.requests.records import StoredBallots
 from replacements.requests.which_election import ABOUT_ONE, BALLOTS, NEXT
 from replacements.store.database import Database
-from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Request
+from replacements.store.tables import LIVE_STATES, OPEN_STATES, Ballot, Message, Request
 
 __all__ = ["Outcome", "Refused", "Stale", "approve", "decline", "take_back"]
 
@@ -53,7 +53,7 @@ def approve(
     then nothing has changed.
     """
     with database.write() as session:
-        request, force = _open_request(session, request_id, version, at)
+        request, message, force = _open_request(session, request_id, version, at)
         chosen = action or awaited(request)
         voter = voter_id or request.voter_id
         changed = chosen.value != request.proposal or voter != request.voter_id
@@ -78,11 +78,10 @@ def approve(
                     request.judged = {**request.judged, "ballot": present.number}
                 return first
         request.voter_id = voter
-        # What was decided stays under the rules that it was decided by, whatever is adopted later.
-        request.judged = {**request.judged, "decided_by_rules": force.sha256}
         return carry_out(
             session,
             request,
+            message,
             force,
             chosen,
             by=by,
@@ -149,7 +148,7 @@ def decline(database: Database, request_id: int, *, version: int, by: str, at: d
     if not note.strip():
         raise Refused("Say in the note why the request is declined.")
     with database.write() as session:
-        request, _ = _open_request(session, request_id, version, at)
+        request, _, _ = _open_request(session, request_id, version, at)
         close_request(request, "declined", "declined", by, at, note)
         return Outcome("declined", "Declined. Nothing was changed and no reply was sent.")
 
@@ -159,7 +158,7 @@ def take_back(database: Database, request_id: int, *, version: int, by: str, at:
     if not reason.strip():
         raise Refused("Say why the reissue is taken back.")
     with database.write() as session:
-        request = _locked(session, request_id)
+        request, _ = _locked(session, request_id)
         if request.version != version:
             raise Stale(_STALE)
         if request.issued_ballot is None or request.state != "done":
@@ -174,22 +173,32 @@ def take_back(database: Database, request_id: int, *, version: int, by: str, at:
 _STALE = "Somebody else decided this request while you were looking at it. Nothing of yours was carried out."
 
 
-def _locked(session: Session, request_id: int) -> Request:
-    request = session.scalars(select(Request).where(Request.id == request_id).with_for_update()).first()
-    if request is None:
+# With the message, which the reply answers.
+_LOCKED = (
+    select(Request, Message)
+    .join(Message, Message.id == Request.message_id)
+    .where(Request.id == bindparam("request"))
+    .with_for_update(of=Request)
+)
+
+
+def _locked(session: Session, request_id: int) -> tuple[Request, Message]:
+    found = session.execute(_LOCKED, {"request": request_id}).first()
+    if found is None:
         raise Refused(f"There is no request {request_id}.")
-    return request
+    request, message = found
+    return request, message
 
 
-def _open_request(session: Session, request_id: int, version: int, at: datetime) -> tuple[Request, InForce]:
-    """The request, locked, and the rules of its election."""
-    request = _locked(session, request_id)
+def _open_request(session: Session, request_id: int, version: int, at: datetime) -> tuple[Request, Message, InForce]:
+    """The request, locked, its message, and the rules of its election."""
+    request, message = _locked(session, request_id)
     if request.version != version or request.state not in OPEN_STATES:
         raise Stale(_STALE)
     force = office.of(session, request.election_id, at=at)
     if force is None:
         raise Refused("No rules are loaded for this request's election.")
-    return request, force
+    return request, message, force
 
 
 def _second_person(

@@ -229,13 +229,7 @@ def _record(session: Session, event: str, election_id: str, official: str, by: s
 def _closings(session: Session) -> dict[str, Closed]:
     """Which elections are closed, from the ledger: what was recorded last of each counts."""
     closed: dict[str, Closed] = {}
-    # Few entries are about no ballot, and those are found by the index on ballot numbers.
-    entries = session.execute(
-        select(LedgerEntry.event, LedgerEntry.election_id, LedgerEntry.at, LedgerEntry.details)
-        .where(LedgerEntry.ballot_number.is_(None), LedgerEntry.event.in_((CLOSED, REOPENED)))
-        .order_by(LedgerEntry.seq)
-    )
-    for event, election_id, at, details in entries:
+    for event, election_id, at, details in session.execute(_CLOSINGS):
         closed.pop(election_id, None)
         if event == CLOSED:
             closed[election_id] = Closed(str(json.loads(details)["official"]), datetime.fromisoformat(at))
@@ -271,12 +265,19 @@ class _Row(NamedTuple):
 _VERSIONS = select(
     AdoptedRules.id, AdoptedRules.election_id, AdoptedRules.sha256, AdoptedRules.adopted_by, AdoptedRules.adopted_at
 )
+_ALL_VERSIONS = _VERSIONS.order_by(AdoptedRules.id)
+# Few entries are about no ballot, and those are found by the index on ballot numbers.
+_CLOSINGS = (
+    select(LedgerEntry.event, LedgerEntry.election_id, LedgerEntry.at, LedgerEntry.details)
+    .where(LedgerEntry.ballot_number.is_(None), LedgerEntry.event.in_((CLOSED, REOPENED)))
+    .order_by(LedgerEntry.seq)
+)
 _parsed: dict[str, Rules] = {}  # by SHA-256: the same text is the same rules
 
 
 def _holding(session: Session) -> list[_Row]:
     """For each election the version that holds in it: adopted ones go before newer ones that are only loaded."""
-    rows = [_Row(*row) for row in session.execute(_VERSIONS.order_by(AdoptedRules.id))]
+    rows = [_Row(*row) for row in session.execute(_ALL_VERSIONS)]
     holding: dict[str, _Row] = {}
     for row in rows:
         before = holding.get(row.election_id)

@@ -17,7 +17,7 @@ from replacements.requests.carrying_out import Refused, carry_out
 from replacements.requests.deciding import refuse_impossible, since_judged
 from replacements.requests.records import StoredBallots
 from replacements.store.database import Database
-from replacements.store.tables import Reply, Request
+from replacements.store.tables import Message, Reply, Request
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,8 @@ def preview(
                 request.two_people or differs or bool(since_judged(request, force, present))
             )
             newest = session.scalar(select(Reply.id).order_by(Reply.id.desc()).limit(1)) or 0
-            carry_out(session, request, force, action, by=by, at=at, note="", reply_text=None)
+            message = session.get_one(Message, request.message_id)
+            carry_out(session, request, message, force, action, by=by, at=at, note="", reply_text=None)
             session.flush()
             reply = session.scalars(
                 select(Reply).where(Reply.request_id == request_id, Reply.id > newest).order_by(Reply.id.desc())

@@ -82,7 +82,7 @@ def _queue(database: Database, force: InForce, *, now: datetime) -> int:
             )
             for account in supervisors
         ]
-        return sum(reply.id > newest for reply in replies)
+        return sum(reply > newest for reply in replies)
 
 
 def _without_it(session: Session, force: InForce, monday: date) -> list[Account]:

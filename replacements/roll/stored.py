@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from replacements.roll.index import COLUMNS, FIELDS, in_pieces, listed, numbers_with_keys
@@ -18,6 +18,7 @@ from replacements.store.tables import VoterRow
 
 KEYS_PER_QUERY = 1000  # far below what SQLite and PostgreSQL take in one statement
 _YES_NO_FROM = FIELDS.index(YES_NO[0])  # as the driver of SQLite gives them: 0 and 1
+_ONE = select(*COLUMNS).where(VoterRow.voter_id == bindparam("voter"))
 _VOTERS = f"SELECT {', '.join(FIELDS)} FROM voters WHERE number"  # noqa: S608
 
 
@@ -63,7 +64,7 @@ class StoredRoll:
         return {(part, name): voters for part, name, voters in rows}
 
     def voter(self, voter_id: str) -> Voter | None:
-        row = self._session.execute(select(*COLUMNS).where(VoterRow.voter_id == voter_id)).first()
+        row = self._session.execute(_ONE, {"voter": voter_id}).first()
         return Voter(*row) if row else None
 
     def share_of_last_name(self, last_name: str) -> float:

@@ -1,12 +1,16 @@
-"""Many rows at once, in the fastest way that each kind of database has."""
+"""What each kind of database has its own way for: many rows at once, and a row that may be there already."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
-from sqlalchemy import text
+from sqlalchemy import Executable, text
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
+
+from replacements.store.tables.base import Base
 
 SQLITE_PAGES_KIB = 32_768  # page cache while much is written; the usual 2 MB would read back what was just written
 _USUAL_KIB = 2_000
@@ -14,6 +18,24 @@ _USUAL_KIB = 2_000
 
 def is_sqlite(session: Session) -> bool:
     return session.get_bind().dialect.name == "sqlite"
+
+
+def insert_unless_there(session: Session, table: type[Base], values: Mapping[str, Any]) -> int | None:
+    """Insert a row and return its `id`; None where the database's own rules say that it is there already.
+
+    Where somebody else inserts the same row in this moment, it waits for what becomes of that, so that a look
+    afterwards finds it. The transaction goes on in either case; no savepoint is needed.
+    """
+    session.flush()
+    statement = _insert_unless_there(table.__tablename__, for_sqlite=is_sqlite(session))
+    return session.connection().execute(statement, values).scalar_one_or_none()
+
+
+@cache
+def _insert_unless_there(name: str, *, for_sqlite: bool) -> Executable:
+    table = Base.metadata.tables[name]
+    insert = sqlite.insert(table) if for_sqlite else postgresql.insert(table)
+    return insert.on_conflict_do_nothing().returning(table.c.id)
 
 
 def insert_rows(session: Session, table: str, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:

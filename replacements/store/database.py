@@ -18,6 +18,7 @@ from replacements.store.sealing import NO_KEYS, Keys, give
 
 SQLITE_WAIT_SECONDS = 60
 LEDGER_LOCK = 70_130  # any number; the key of PostgreSQL's advisory lock around the end of the ledger
+_LOCK = text("SELECT pg_advisory_xact_lock(:key)")
 
 
 def database_url(text_or_path: str) -> str:
@@ -106,4 +107,4 @@ def _prepare_sqlite(engine: Engine) -> None:
 def lock_ledger(session: Session) -> None:
     """Let one transaction at a time extend the ledger. Take it after all row locks, so that nobody waits in a ring."""
     if session.get_bind().dialect.name == "postgresql":
-        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LEDGER_LOCK})
+        session.execute(_LOCK, {"key": LEDGER_LOCK})

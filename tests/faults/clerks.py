@@ -11,6 +11,13 @@ from replacements.store.database import Database
 def approve_all(url: str, request_ids: list[int], clerk: str, at: datetime) -> tuple[int, int]:
     """Approve every request in turn. Returns (carried out, found decided by somebody else)."""
     database = Database(url)
+    outcome = approve_each(database, request_ids, clerk, at)
+    database.close()
+    return outcome
+
+
+def approve_each(database: Database, request_ids: list[int], clerk: str, at: datetime) -> tuple[int, int]:
+    """The same over a database that is open already, and stays open."""
     done = stale = 0
     for request_id in request_ids:
         try:
@@ -19,5 +26,4 @@ def approve_all(url: str, request_ids: list[int], clerk: str, at: datetime) -> t
             stale += 1
         else:
             done += 1
-    database.close()
     return done, stale

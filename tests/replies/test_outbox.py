@@ -53,7 +53,7 @@ class Broken(Post):
 
 def queue(database: Database, seed: str = "1", *, to: str = "voter@inbox.example", held: bool = False) -> int:
     with database.write() as session:
-        reply = outbox.queue(
+        return outbox.queue(
             session,
             election_id="2026-11-03-general",
             request_id=None,
@@ -66,8 +66,6 @@ def queue(database: Database, seed: str = "1", *, to: str = "voter@inbox.example
             at=NOON,
             held=held,
         )
-        session.flush()
-        return reply.id
 
 
 def send(database: Database, transport: Transport, now: datetime = NOON, limit: int = 100) -> SendReport:

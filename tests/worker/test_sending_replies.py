@@ -38,7 +38,7 @@ class Sending:
 
     def queue(self, seed: str = "1") -> int:
         with self.work.database.write() as session:
-            reply = outbox.queue(
+            return outbox.queue(
                 session,
                 election_id="2026-11-03-general",
                 request_id=None,
@@ -50,8 +50,6 @@ class Sending:
                 seed=seed,
                 at=self.at,
             )
-            session.flush()
-            return reply.id
 
     def send(self, after: timedelta = timedelta()) -> int:
         self.at += after
