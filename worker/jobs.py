@@ -108,12 +108,6 @@ def fetch_mail(work: Work, *, but: Collection[str] = ()) -> int:
     return new
 
 
-def messages_to_read(work: Work) -> list[int]:
-    """Ids of kept messages that nobody has read."""
-    with work.database.read() as session:
-        return intake.waiting_to_be_read(session)
-
-
 def count_to_read(work: Work) -> int:
     """How many kept messages nobody has read."""
     with work.database.read() as session:

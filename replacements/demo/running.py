@@ -55,7 +55,7 @@ def run_demo(
     work = jobs.Work(database, settings, now)
     jobs.fetch_mail(work)
     with _bar(console) as bar:
-        task = bar.add_task("Reading the mailbox", total=len(jobs.messages_to_read(work)))
+        task = bar.add_task("Reading the mailbox", total=jobs.count_to_read(work))
         jobs.read_waiting(work, lambda done, total: bar.update(task, completed=done, total=total))
     console.print(_what_was_read(database))
     mark = json.loads((folder / MARK).read_text(encoding="utf-8"))

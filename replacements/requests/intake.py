@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import structlog
-from sqlalchemy import ColumnElement, func, or_, select, text, update
+from sqlalchemy import func, or_, select, text, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -36,7 +36,7 @@ from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
 from replacements.requests.searching import keep_words
-from replacements.requests.turns import apparent_sender, next_to_read
+from replacements.requests.turns import apparent_sender, next_to_read, worn_out
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
@@ -154,11 +154,6 @@ def keep_together(
         return {uid: Kept(ids[mark], new.get(mark) == uid) for uid, mark in marks.items()}
 
 
-def waiting_to_be_read(session: Session) -> list[int]:
-    """Ids of messages that are kept and not read yet, oldest first."""
-    return list(session.scalars(select(Message.id).where(Message.state == "stored").order_by(Message.id)))
-
-
 def count_waiting(session: Session) -> int:
     """How many messages are kept and not read yet."""
     return session.scalar(select(func.count()).select_from(Message).where(Message.state == "stored")) or 0
@@ -180,34 +175,38 @@ def read_waiting(
     if not ready:
         return 0
     until = time.monotonic() + seconds
-    tried: set[int] = set()
-    read = 0
+    with database.read() as session:
+        broken_off = worn_out(session, MOST_ATTEMPTS, begun_before=now() - LONGEST_READING)
+    for worn in broken_off:
+        read_one(database, worn, now=now())  # which sets it aside
+    begun = read = 0
+    ids: list[int] = []
     while time.monotonic() < until:
-        begun_before = now() - LEFT_ALONE
+        message_id = _claim(database, ids, now=now(), begun_before=now() - LEFT_ALONE)
+        if message_id is not None:
+            begun += 1
+            read += _read_begun(database, message_id, now=now())
+            if progress is not None:
+                progress(begun, max(count, begun))
+            continue
         with database.read() as session:
-            ids = [one for one in next_to_read(session, A_ROUND, begun_before=begun_before) if one not in tried]
+            ids = next_to_read(session, A_ROUND, MOST_ATTEMPTS, begun_before=now() - LEFT_ALONE)
         if not ids:
             break
-        for message_id in ids:
-            if time.monotonic() >= until:
-                break
-            tried.add(message_id)
-            read += read_one(database, message_id, now=now(), begun_before=now() - LEFT_ALONE)
-            if progress is not None:
-                progress(len(tried), max(count, len(tried)))
     return read
 
 
-def read_one(database: Database, message_id: int, *, now: datetime, begun_before: datetime | None = None) -> bool:
+def read_one(database: Database, message_id: int, *, now: datetime) -> bool:
     """Judge one kept message and put its requests before the clerks. Returns whether it is read (now or before).
 
     What cannot be read becomes a request for a person, the raw message kept. An error of the program itself is tried
     again, MOST_ATTEMPTS times, and then goes to a person too: so does a message at which the process itself ends, since
-    each reading is counted before it begins. `begun_before`: leave it to others where a reading has begun since then.
-    Raises SealTrouble, which is no fault of the message.
+    each reading is counted before it begins. Raises SealTrouble, which is no fault of the message.
     """
-    if not _begin(database, message_id, now, begun_before):
-        return False
+    return _begin(database, message_id, now) and _read_begun(database, message_id, now=now)
+
+
+def _read_begun(database: Database, message_id: int, *, now: datetime) -> bool:
     try:
         return _read_one(database, message_id, now=now)
     except SealTrouble:
@@ -232,34 +231,46 @@ def place_of(error: BaseException) -> str:
     return "in " + ", ".join(f"{Path(step.filename).stem}.{step.name}, line {step.lineno}" for step in ours[-3:])
 
 
-def _begin(database: Database, message_id: int, now: datetime, begun_before: datetime | None) -> bool:
+def _begin(database: Database, message_id: int, now: datetime) -> bool:
     """Count a reading that begins. False where it is not to begin: the message is set aside, or there is none; or it
-    was begun so often that the last reading must have had its time before it is said to have been broken off; or it
-    began at `begun_before` or later, and somebody else is at it."""
-    free: tuple[ColumnElement[bool], ...] = ()
-    if begun_before is not None:
-        free = (or_(Message.reading_since.is_(None), Message.reading_since <= begun_before),)
-    mine = Message.id == message_id, Message.state == "stored", Message.attempts < MOST_ATTEMPTS
-    rules_are_loaded = select(AdoptedRules.id).exists()
-    begin = update(Message).where(*mine, *free, rules_are_loaded).returning(Message.id)
+    was begun so often that the last reading must have had its time before it is said to have been broken off."""
+    if _claim(database, [message_id], now=now) is not None:
+        return True
     with database.write() as session:
-        if not database.is_sqlite:  # it must outlive this process; where the machine itself fails, one try more is fine
-            session.execute(text("SET LOCAL synchronous_commit = off"))
-        begun = begin.values(attempts=Message.attempts + 1, reading_since=now)
-        if session.scalars(begun, execution_options=_NO_LOOK).first() is not None:
-            return True
-    with database.write() as session:
-        message = session.scalars(select(Message).where(Message.id == message_id, *free).with_for_update()).first()
+        message = session.scalars(select(Message).where(Message.id == message_id).with_for_update()).first()
         if message is None or office.in_force(session, at=now) is None:
             return False
         if message.state != "stored":
-            return begun_before is None
-        if message.attempts < MOST_ATTEMPTS:  # it could not begin, and can by now
-            return False
-        if message.reading_since is None or now - message.reading_since >= LONGEST_READING:
+            return True
+        worn = message.attempts >= MOST_ATTEMPTS  # else it is being claimed in this moment
+        if worn and (message.reading_since is None or now - message.reading_since >= LONGEST_READING):
             log.error("message set aside", message=message_id, attempts=message.attempts)
             _set_aside(session, message, message.error or BROKEN_OFF, now)
         return False
+
+
+def _claim(
+    database: Database, ids: Sequence[int], *, now: datetime, begun_before: datetime | None = None
+) -> int | None:
+    """Count the beginning of a reading of the first of these that may still be read; None where there is none.
+    `begun_before`: those whose reading began later are left to whoever began it."""
+    if not ids:
+        return None
+    may_be = [Message.id.in_(ids), Message.state == "stored", Message.attempts < MOST_ATTEMPTS]
+    if begun_before is not None:
+        may_be.append(or_(Message.reading_since.is_(None), Message.reading_since <= begun_before))
+    rules_are_loaded = select(AdoptedRules.id).exists()
+    first = select(Message.id).where(*may_be, rules_are_loaded).order_by(Message.id).limit(1)
+    begun = (
+        update(Message)
+        .where(Message.id == first.with_for_update(skip_locked=True).scalar_subquery())
+        .values(attempts=Message.attempts + 1, reading_since=now)
+        .returning(Message.id)
+    )
+    with database.write() as session:
+        if not database.is_sqlite:  # it must outlive this process; where the machine itself fails, one try more is fine
+            session.execute(text("SET LOCAL synchronous_commit = off"))
+        return session.scalars(begun, execution_options=_NO_LOOK).first()
 
 
 def _count_not(database: Database, message_id: int) -> None:

@@ -43,10 +43,19 @@ def turns_of(senders: Mapping[int, str]) -> dict[int, int]:
     return turns
 
 
-def next_to_read(session: Session, most: int, *, begun_before: datetime) -> list[int]:
+def next_to_read(session: Session, most: int, most_attempts: int, *, begun_before: datetime) -> list[int]:
     """Ids of messages that are kept and not read, in the order in which they come; at most so many. Those whose reading
-    began since `begun_before` are left out: somebody is reading them."""
+    began since `begun_before` are left out, since somebody is reading them, and those that were begun too often."""
     turn = func.row_number().over(partition_by=Message.sender, order_by=Message.id).label("turn")
     free = or_(Message.reading_since.is_(None), Message.reading_since <= begun_before)
-    waiting = select(Message.id, turn).where(Message.state == "stored", free).subquery()
+    waiting = (
+        select(Message.id, turn).where(Message.state == "stored", Message.attempts < most_attempts, free).subquery()
+    )
     return list(session.scalars(select(waiting.c.id).order_by(waiting.c.turn, waiting.c.id).limit(most)))
+
+
+def worn_out(session: Session, most_attempts: int, *, begun_before: datetime) -> list[int]:
+    """Ids of messages whose reading began as often as may be, the last time before `begun_before`, and never ended."""
+    over = or_(Message.reading_since.is_(None), Message.reading_since <= begun_before)
+    waiting = select(Message.id).where(Message.state == "stored", Message.attempts >= most_attempts, over)
+    return list(session.scalars(waiting.order_by(Message.id)))

@@ -15,6 +15,7 @@ import email.policy
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import islice
 
 from replacements.store.database import Database
@@ -32,17 +33,29 @@ def mixed(database: Database, count: int) -> list[bytes]:
     return list(islice((raw for pair in both for raw in pair), count))
 
 
-def read_all(office: Office, raws: list[bytes], readers: int) -> tuple[float, float]:
-    """(seconds until all are stored, until all have their proposals), from the moment at which they came."""
+@dataclass(frozen=True)
+class Reading:
+    """Seconds from the moment at which the mails came until all were stored, until all had their proposals, and the
+    processor's seconds that each part of the office took for it."""
+
+    stored: float
+    read: float
+    busy: dict[str, float]
+
+
+def read_all(office: Office, raws: list[bytes], readers: int) -> Reading:
     office.start(readers)
     office.deliver(raws[:20])  # so that no first-time loading is measured
     office.wait(lambda: office.count("read") + office.count("failed") >= 20, 120)
+    before = office.processor_seconds()
     began = time.monotonic()
     office.deliver(raws[20:])
     office.wait(lambda: office.count() >= len(raws), 3600, every=0.25)
     stored = time.monotonic() - began
     office.wait(lambda: office.count("read") + office.count("failed") >= len(raws), 3600, every=0.25)
-    return stored, time.monotonic() - began
+    read = time.monotonic() - began
+    after = office.processor_seconds()
+    return Reading(stored, read, {part: after[part] - before[part] for part in after})
 
 
 def fetched_and_parsed(office: Office) -> tuple[int, float]:
@@ -73,18 +86,24 @@ def main(voters: int = 1_000_000, mails: int = 2_000, readers: int = 2, url: str
         return
     with an_office(url) as office:
         raws = mixed(office.database, mails)
-        stored, read = read_all(office, raws, readers)
+        found = read_all(office, raws, readers)
         office.stop()
         requests = office.one("SELECT count(*) FROM requests")
         failed = office.count("failed")
+        before = time.process_time()
         alone, seconds = fetched_and_parsed(office)
+        busy_alone = (time.process_time() - before) / alone
     timed = len(raws) - 20
-    print(f"{voters} voters, {readers} readers, {load_now()}")
-    print(f"stored            {timed / stored:8.1f} mails a second")
+    busy = sum(found.busy.values()) / timed
+    print(f"{voters} voters, {timed} mails, {readers} readers, {load_now()}")
+    print(f"stored            {timed / found.stored:8.1f} mails a second")
     print(
-        f"read and proposed {timed / read:8.1f} mails a second (bar {BAR}); {requests} requests, {failed} not readable"
+        f"read and proposed {timed / found.read:8.1f} mails a second (bar {BAR}); {requests} requests, {failed} failed"
     )
-    print(f"fetched, parsed   {alone / seconds:8.1f} mails a second   ratio {(read / timed) / (seconds / alone):.1f}")
+    print(f"fetched, parsed   {alone / seconds:8.1f} mails a second   ratio {found.read / timed / seconds * alone:.1f}")
+    parts = ", ".join(f"{part} {spent / timed * 1000:.1f}" for part, spent in found.busy.items())
+    print(f"processor         {busy * 1000:8.1f} ms a mail: {parts}; ratio to fetched, parsed {busy / busy_alone:.1f}")
+    print(f"                  {2 / busy:8.1f} mails a second is what two cores with nothing else to do have time for")
 
 
 if __name__ == "__main__":

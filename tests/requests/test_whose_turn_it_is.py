@@ -29,7 +29,7 @@ def _keep(database: Database, mails: list[bytes]) -> list[int]:
 
 def _order(database: Database, most: int = 100) -> list[int]:
     with database.read() as session:
-        return next_to_read(session, most, begun_before=MONDAY)
+        return next_to_read(session, most, intake.MOST_ATTEMPTS, begun_before=MONDAY)
 
 
 def test_one_mail_behind_a_hundred_of_one_sender_is_read_second(database: Database) -> None:
@@ -90,6 +90,24 @@ def test_mails_stored_together_are_as_if_each_were_stored_alone(database: Databa
         assert list(session.scalars(select(RawMail.raw).order_by(RawMail.message_id))) == mails
         assert set(session.scalars(select(Message.sender))) == {"ada@post.example"}
         assert intake.seen_among(session, source="test", validity="1", uids=["2", "4", "5"]) == {"2", "4"}
+
+
+def test_of_two_readers_each_has_its_own(database: Database) -> None:
+    set_up(database)
+    ids = _keep(database, [_mail(f"voter{number}@post.example", number) for number in range(2)])
+    claimed = [intake._claim(database, ids, now=MONDAY, begun_before=MONDAY - intake.LEFT_ALONE) for _ in range(3)]
+    assert claimed == [*ids, None]
+
+
+def test_what_was_broken_off_three_times_is_set_aside_by_the_next_reader(database: Database) -> None:
+    set_up(database)
+    [message_id] = _keep(database, [_mail("ada@post.example", 1)])
+    for _ in range(intake.MOST_ATTEMPTS):  # the process ends after each
+        assert intake._claim(database, [message_id], now=MONDAY) == message_id
+    assert intake.read_waiting(database, now=lambda: MONDAY) == 0
+    assert _states(database) == {message_id: "stored"}
+    intake.read_waiting(database, now=lambda: MONDAY + intake.LONGEST_READING)
+    assert _states(database) == {message_id: "failed"}
 
 
 def _states(database: Database) -> dict[int, str]:
