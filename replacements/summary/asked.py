@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -109,7 +110,7 @@ def decided_in(session: Session, election_id: str, start: datetime, end: datetim
         select(
             Request.id,
             Request.message_id,
-            Request.kinds,
+            cast(Request.kinds, Text),
             Request.standing,
             Request.proposal,
             Request.decision,
@@ -125,7 +126,8 @@ def decided_in(session: Session, election_id: str, start: datetime, end: datetim
         .where(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
         .order_by(Request.id)
     )
-    return [Decided(*row) for row in rows]
+    read = cache(json.loads)  # thousands of requests, a few kinds
+    return [Decided(number, message, read(kinds), *rest) for number, message, kinds, *rest in rows]
 
 
 def wanted(session: Session, election_id: str, start: datetime | None, end: datetime) -> int:

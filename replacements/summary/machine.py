@@ -7,6 +7,7 @@ the reading to the same, and failed where a correction says otherwise.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -55,7 +56,7 @@ def binned(what: str, claims: Iterable[Claim]) -> list[Bin]:
     """Claims put together by size, each lot with the share that came true and Wilson's interval for it."""
     rows: list[list[Claim]] = [[] for _ in EDGES[1:]]
     for p, right in claims:
-        rows[max(0, sum(p >= edge for edge in EDGES[:-1]) - 1)].append((p, right))
+        rows[max(0, bisect_right(EDGES, p, hi=len(EDGES) - 1) - 1)].append((p, right))
     found = []
     for row, lower, upper in zip(rows, EDGES, EDGES[1:], strict=False):
         if row:
