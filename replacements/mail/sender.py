@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from authres import AuthenticationResultsHeader
 from authres.core import AuthResError
@@ -119,16 +120,20 @@ def _authority(value: bytes) -> tuple[str, list[str]]:
 
 def _read_results(clauses: Iterable[str]) -> list[_Finding]:
     """Each result is read by itself: one odd clause must not lose the others."""
-    findings: list[_Finding] = []
-    for clause in clauses:
-        try:
-            header = AuthenticationResultsHeader.parse(f"Authentication-Results: x; {clause}")
-        except (AuthResError, ValueError, IndexError, RecursionError):
-            continue
-        for result in header.results or ():
-            method = str(result.method).lower()
-            findings.append(_Finding(method, str(result.result).lower(), _domain_of(method, result.properties)))
-    return findings
+    return [finding for clause in clauses for finding in _read_result(clause)]
+
+
+@lru_cache(maxsize=1000)  # a mail server says the same of very many messages
+def _read_result(clause: str) -> tuple[_Finding, ...]:
+    try:
+        header = AuthenticationResultsHeader.parse(f"Authentication-Results: x; {clause}")
+    except (AuthResError, ValueError, IndexError, RecursionError):
+        return ()
+    methods = [(str(result.method).lower(), result) for result in header.results or ()]
+    return tuple(
+        _Finding(method, str(result.result).lower(), _domain_of(method, result.properties))
+        for method, result in methods
+    )
 
 
 def _clauses(text: str) -> list[str]:

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import structlog
-from sqlalchemy import func, or_, select, text, update
+from sqlalchemy import func, select, text, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -36,12 +36,12 @@ from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
 from replacements.requests.searching import keep_words
-from replacements.requests.turns import apparent_sender, next_to_read, worn_out
+from replacements.requests.turns import CLAIM, MOST_ATTEMPTS, apparent_sender, next_to_read, worn_out
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
 from replacements.store.sealing import SealTrouble
-from replacements.store.tables import AdoptedRules, Message, RawMail, Request, Sighting
+from replacements.store.tables import Message, RawMail, Request, Sighting
 
 log = structlog.get_logger()
 # The fields that decide how a message is read, who wrote it and whether it is answered.
@@ -50,10 +50,10 @@ SAYS = re.compile(
     r"|auto-submitted|precedence|list-.*|x-auto.*|x-vacation|x-failed-recipients",
     re.IGNORECASE,
 )
-MOST_ATTEMPTS = 3  # a message that cannot be judged so many times goes to a person
 LONGEST_READING = timedelta(minutes=1)  # after which a reading that was begun is taken for one that was broken off
 LEFT_ALONE = timedelta(seconds=20)  # so long other readers leave a reading that was begun to whoever began it
 A_ROUND = 50  # messages that are read before it is looked again whose turn it is
+_NEED_NOT_OUTLIVE_THE_MACHINE = text("SET LOCAL synchronous_commit = off")
 _NO_LOOK = {"synchronize_session": False}  # no object of these rows is at hand that would have to follow
 BROKEN_OFF = "the reading was broken off each time: the process ended, or ran out of time or memory."
 
@@ -176,7 +176,7 @@ def read_waiting(
         return 0
     until = time.monotonic() + seconds
     with database.read() as session:
-        broken_off = worn_out(session, MOST_ATTEMPTS, begun_before=now() - LONGEST_READING)
+        broken_off = worn_out(session, begun_before=now() - LONGEST_READING)
     for worn in broken_off:
         read_one(database, worn, now=now())  # which sets it aside
     begun = read = 0
@@ -190,7 +190,7 @@ def read_waiting(
                 progress(begun, max(count, begun))
             continue
         with database.read() as session:
-            ids = next_to_read(session, A_ROUND, MOST_ATTEMPTS, begun_before=now() - LEFT_ALONE)
+            ids = next_to_read(session, A_ROUND, begun_before=now() - LEFT_ALONE)
         if not ids:
             break
     return read
@@ -256,21 +256,11 @@ def _claim(
     `begun_before`: those whose reading began later are left to whoever began it."""
     if not ids:
         return None
-    may_be = [Message.id.in_(ids), Message.state == "stored", Message.attempts < MOST_ATTEMPTS]
-    if begun_before is not None:
-        may_be.append(or_(Message.reading_since.is_(None), Message.reading_since <= begun_before))
-    rules_are_loaded = select(AdoptedRules.id).exists()
-    first = select(Message.id).where(*may_be, rules_are_loaded).order_by(Message.id).limit(1)
-    begun = (
-        update(Message)
-        .where(Message.id == first.with_for_update(skip_locked=True).scalar_subquery())
-        .values(attempts=Message.attempts + 1, reading_since=now)
-        .returning(Message.id)
-    )
+    said = {"ids": ids, "at": now, "begun_before": begun_before or now}
     with database.write() as session:
         if not database.is_sqlite:  # it must outlive this process; where the machine itself fails, one try more is fine
-            session.execute(text("SET LOCAL synchronous_commit = off"))
-        return session.scalars(begun, execution_options=_NO_LOOK).first()
+            session.execute(_NEED_NOT_OUTLIVE_THE_MACHINE)
+        return session.scalars(CLAIM, said).first()
 
 
 def _count_not(database: Database, message_id: int) -> None:

@@ -12,15 +12,40 @@ from collections.abc import Mapping
 from datetime import datetime
 from email.utils import parseaddr
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import bindparam, func, or_, select, update
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Message
+from replacements.store.tables import AdoptedRules, Message
 
 _FROM = re.compile(rb"^From:[ \t]*([^\r\n]*(?:\r?\n[ \t][^\r\n]*)*)", re.IGNORECASE | re.MULTILINE)
 _END_OF_HEAD = re.compile(rb"\r?\n\r?\n")
+MOST_ATTEMPTS = 3  # a message that cannot be judged so many times goes to a person
 LONGEST_HEAD = 64 * 1024
 LONGEST_ADDRESS = 320  # RFC 5321, section 4.5.3.1: 64, "@" and 255
+
+# Counts the beginning of a reading of the first of these `ids` that may be read, and gives its id. Made once: putting
+# the statement together takes as long as running it.
+CLAIM = (
+    update(Message)
+    .where(
+        Message.id
+        == select(Message.id)
+        .where(
+            Message.id.in_(bindparam("ids", expanding=True)),
+            Message.state == "stored",
+            Message.attempts < MOST_ATTEMPTS,
+            or_(Message.reading_since.is_(None), Message.reading_since <= bindparam("begun_before")),
+            select(AdoptedRules.id).exists(),
+        )
+        .order_by(Message.id)
+        .limit(1)
+        .with_for_update(skip_locked=True)
+        .scalar_subquery()
+    )
+    .values(attempts=Message.attempts + 1, reading_since=bindparam("at"))
+    .returning(Message.id)
+    .execution_options(synchronize_session=False)
+)
 
 
 def apparent_sender(raw: bytes) -> str:
@@ -43,19 +68,19 @@ def turns_of(senders: Mapping[int, str]) -> dict[int, int]:
     return turns
 
 
-def next_to_read(session: Session, most: int, most_attempts: int, *, begun_before: datetime) -> list[int]:
+def next_to_read(session: Session, most: int, *, begun_before: datetime) -> list[int]:
     """Ids of messages that are kept and not read, in the order in which they come; at most so many. Those whose reading
     began since `begun_before` are left out, since somebody is reading them, and those that were begun too often."""
     turn = func.row_number().over(partition_by=Message.sender, order_by=Message.id).label("turn")
     free = or_(Message.reading_since.is_(None), Message.reading_since <= begun_before)
     waiting = (
-        select(Message.id, turn).where(Message.state == "stored", Message.attempts < most_attempts, free).subquery()
+        select(Message.id, turn).where(Message.state == "stored", Message.attempts < MOST_ATTEMPTS, free).subquery()
     )
     return list(session.scalars(select(waiting.c.id).order_by(waiting.c.turn, waiting.c.id).limit(most)))
 
 
-def worn_out(session: Session, most_attempts: int, *, begun_before: datetime) -> list[int]:
+def worn_out(session: Session, *, begun_before: datetime) -> list[int]:
     """Ids of messages whose reading began as often as may be, the last time before `begun_before`, and never ended."""
     over = or_(Message.reading_since.is_(None), Message.reading_since <= begun_before)
-    waiting = select(Message.id).where(Message.state == "stored", Message.attempts >= most_attempts, over)
+    waiting = select(Message.id).where(Message.state == "stored", Message.attempts >= MOST_ATTEMPTS, over)
     return list(session.scalars(waiting.order_by(Message.id)))

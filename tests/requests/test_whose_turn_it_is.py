@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import select
 
-from replacements.requests import intake
+from replacements.requests import intake, turns
 from replacements.requests.turns import apparent_sender, next_to_read, turns_of
 from replacements.store.database import Database
 from replacements.store.tables import Message, RawMail
@@ -29,7 +29,7 @@ def _keep(database: Database, mails: list[bytes]) -> list[int]:
 
 def _order(database: Database, most: int = 100) -> list[int]:
     with database.read() as session:
-        return next_to_read(session, most, intake.MOST_ATTEMPTS, begun_before=MONDAY)
+        return next_to_read(session, most, begun_before=MONDAY)
 
 
 def test_one_mail_behind_a_hundred_of_one_sender_is_read_second(database: Database) -> None:
@@ -102,7 +102,7 @@ def test_of_two_readers_each_has_its_own(database: Database) -> None:
 def test_what_was_broken_off_three_times_is_set_aside_by_the_next_reader(database: Database) -> None:
     set_up(database)
     [message_id] = _keep(database, [_mail("ada@post.example", 1)])
-    for _ in range(intake.MOST_ATTEMPTS):  # the process ends after each
+    for _ in range(turns.MOST_ATTEMPTS):  # the process ends after each
         assert intake._claim(database, [message_id], now=MONDAY) == message_id
     assert intake.read_waiting(database, now=lambda: MONDAY) == 0
     assert _states(database) == {message_id: "stored"}
