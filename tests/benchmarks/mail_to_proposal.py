@@ -25,6 +25,7 @@ from tests.benchmarks.private_postgres import private_postgres
 from tests.benchmarks.rehearsing import mails as counties_mails
 
 BAR = 60  # mails a second
+WARM = 20  # mails that are read first, so that no first-time loading is measured
 
 
 def mixed(database: Database, count: int) -> list[bytes]:
@@ -45,11 +46,11 @@ class Reading:
 
 def read_all(office: Office, raws: list[bytes], readers: int) -> Reading:
     office.start(readers)
-    office.deliver(raws[:20])  # so that no first-time loading is measured
-    office.wait(lambda: office.count("read") + office.count("failed") >= 20, 120)
+    office.deliver(raws[:WARM])
+    office.wait(lambda: office.count("read") + office.count("failed") >= WARM, 120)
     before = office.processor_seconds()
     began = time.monotonic()
-    office.deliver(raws[20:])
+    office.deliver(raws[WARM:])
     office.wait(lambda: office.count() >= len(raws), 3600, every=0.25)
     stored = time.monotonic() - began
     office.wait(lambda: office.count("read") + office.count("failed") >= len(raws), 3600, every=0.25)
@@ -93,7 +94,7 @@ def main(voters: int = 1_000_000, mails: int = 2_000, readers: int = 2, url: str
         before = time.process_time()
         alone, seconds = fetched_and_parsed(office)
         busy_alone = (time.process_time() - before) / alone
-    timed = len(raws) - 20
+    timed = len(raws) - WARM
     busy = sum(found.busy.values()) / timed
     print(f"{voters} voters, {timed} mails, {readers} readers, {load_now()}")
     print(f"stored            {timed / found.stored:8.1f} mails a second")

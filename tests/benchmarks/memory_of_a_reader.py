@@ -2,17 +2,19 @@
 
     python -m tests.benchmarks.memory_of_a_reader [MAILS] [VOTERS] [MINUTES]
 
-Short letters, no two alike, signed by voters of a roll (100,000) in a private PostgreSQL, are stored and read in one
-process, as Celery's worker does it, 50,000 of them or as many as there is time for (10 minutes). Its resident memory is
-sampled every thousand. Beside it, in the same run: a process that holds the same packages and weights and has read one
-letter. Prints both, their ratio, and by how much a thousand mails made it grow over the second half.
+Short letters, no two alike, signed by voters of a roll (100,000) in a private PostgreSQL, are read in one process as
+Celery's worker does it, 50,000 of them or as many as there is time for (10 minutes); another process stores them. Its
+resident memory is sampled every thousand. Beside it, in the same run: what it held after its first letter, with the same
+packages and weights. Prints both, their ratio, and by how much a thousand mails made it grow over the second half.
 """
 
 from __future__ import annotations
 
 import subprocess
 import sys
+import threading
 import time
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
@@ -28,7 +30,7 @@ from tests.benchmarks.private_postgres import private_postgres
 
 BAR = 300  # MB
 EVERY = 1000
-_AT_ONCE = 25
+_AT_ONCE, _AHEAD = 25, 100
 
 
 def resident() -> float:
@@ -37,26 +39,33 @@ def resident() -> float:
     return int(status.partition("VmRSS:")[2].split()[0]) / 1024
 
 
-def read(url: str, count: int, minutes: float) -> None:
-    """In a process of its own: a line of (mails, MB, seconds) after the first and after each thousand."""
+def read(url: str, count: int) -> None:
+    """In a process of its own, which does nothing else: a line of (mails, MB, seconds) after the first and after each
+    thousand, until so many are read or nobody listens any more."""
     import worker.tasks  # noqa: F401 - what a worker holds besides
 
     warm()
     database = Database(url)
-    voters = some_voters(database, min(count, 20_000))
-    began = time.monotonic()
-    mails = letters(voters)
-    done = 0
-    while done < count and time.monotonic() - began < minutes * 60:
-        some = list(islice(mails, 1 if done == 0 else min(_AT_ONCE, EVERY - done % EVERY)))
-        at = datetime.now(UTC)
-        uids = {str(done + number): raw for number, raw in enumerate(some)}
-        kept = intake.keep_together(database, uids, source="benchmark", validity="1", at=at)
-        for one in kept.values():
-            intake.read_one(database, one.message_id, now=datetime.now(UTC))
-        done += len(some)
-        if done == 1 or done % EVERY == 0:
-            print(done, f"{resident():.1f}", f"{time.monotonic() - began:.0f}", flush=True)
+    began, done = time.monotonic(), 0
+    told = 0
+    while done < count:
+        new = intake.read_waiting(database, now=lambda: datetime.now(UTC), seconds=0.5)
+        if not new:
+            time.sleep(0.1)
+        elif not done or (done + new) // EVERY > told:
+            told = (done + new) // EVERY
+            print(done + new, f"{resident():.1f}", f"{time.monotonic() - began:.0f}", flush=True)
+        done += new
+
+
+def store(database: Database, mails: Iterator[bytes], from_number: int) -> int:
+    """Store some more, unless enough wait already. Returns how many."""
+    with database.read() as session:
+        if intake.count_waiting(session) >= _AHEAD:
+            return 0
+    some = {str(from_number + number): raw for number, raw in enumerate(islice(mails, _AT_ONCE))}
+    intake.keep_together(database, some, source="benchmark", validity="1", at=datetime.now(UTC))
+    return len(some)
 
 
 def main(mails: int = 50_000, voters: int = 100_000, minutes: float = 10, url: str = "") -> None:
@@ -67,14 +76,22 @@ def main(mails: int = 50_000, voters: int = 100_000, minutes: float = 10, url: s
             database.close()
             main(mails, voters, minutes, server)
         return
-    command = [sys.executable, "-m", "tests.benchmarks.memory_of_a_reader", "read", url, str(mails), str(minutes)]
-    samples = []
+    database = Database(url)
+    mails_to_come = islice(letters(some_voters(database, min(mails, 20_000))), mails)
+    stored = store(database, islice(mails_to_come, 1), 0)
+    command = [sys.executable, "-m", "tests.benchmarks.memory_of_a_reader", "read", url, str(mails)]
+    samples: list[tuple[float, float]] = []
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as reader:
-        assert reader.stdout is not None
-        for line in reader.stdout:
-            done, megabytes, seconds = map(float, line.split())
-            samples.append((done, megabytes))
-            print(f"{done:7.0f} mails  {megabytes:6.1f} MB  {seconds:5.0f} s", flush=True)
+        listening = threading.Thread(target=_listen, args=(reader, samples), daemon=True)
+        listening.start()
+        until = time.monotonic() + minutes * 60
+        while reader.poll() is None and time.monotonic() < until:
+            if samples and stored < mails:
+                stored += store(database, mails_to_come, stored)
+            time.sleep(0.05)
+        reader.terminate()
+        listening.join()
+    database.close()
     first, last = samples[0][1], samples[-1][1]
     later = np.array([sample for sample in samples if sample[0] >= samples[-1][0] / 2])
     slope = float(np.polyfit(later[:, 0] / 1000, later[:, 1], 1)[0]) if len(later) > 1 else float("nan")
@@ -83,8 +100,16 @@ def main(mails: int = 50_000, voters: int = 100_000, minutes: float = 10, url: s
     print(f"ratio {last / first:.2f}; over the second half {slope:+.2f} MB for each thousand mails")
 
 
+def _listen(reader: subprocess.Popen[str], samples: list[tuple[float, float]]) -> None:
+    assert reader.stdout is not None
+    for line in reader.stdout:
+        done, megabytes, seconds = map(float, line.split())
+        samples.append((done, megabytes))
+        print(f"{done:7.0f} mails  {megabytes:6.1f} MB  {seconds:5.0f} s", flush=True)
+
+
 if __name__ == "__main__":
     if sys.argv[1:2] == ["read"]:
-        read(sys.argv[2], int(sys.argv[3]), float(sys.argv[4]))
+        read(sys.argv[2], int(sys.argv[3]))
     else:
         main(*map(int, sys.argv[1:3]), *map(float, sys.argv[3:4]))
