@@ -51,6 +51,13 @@ _LONGEST_QUOTED = 4_000  # characters
 _ANSWERS = 0.75  # a short answer to an earlier mail that gives a fact
 _FEW_WORDS = 25
 _TAKEN_BACK = ("found", "never_mind", "cancel_request", "no_need", "in_person_instead", "fine")
+_NOT_TAKEN_BACK = 0.3
+# What an office asks for, where it can be mislaid and found: the voter's number, and the card or paper that tells it.
+_DETAIL = re.compile(
+    r"\b(?:numbers?|no\.|cards?|licen[cs]e|id|stub|números?|tarjeta|credencial|licencia|cédula|mã số|số cử tri|thẻ)\b"
+    r"|번호|카드|신분증|면허",
+    re.I,
+)
 _TAKEN_BACK_HEARD = -2.0  # log-odds
 
 
@@ -178,6 +185,8 @@ def _found(cues: _Cues) -> KindsFound:
         return _stretches(places(signs, kind), folded, before) if kind in KINDS else []
 
     chances = {kind: _chance(odds) for kind, odds in learned.items()}
+    if cues.answering and _found_a_detail(cues):
+        chances[Kind.WITHDRAWAL] = min(chances[Kind.WITHDRAWAL], _NOT_TAKEN_BACK)
     apart = _told_apart(cues, chances) if speaks_of_several(signs) else {}
     kinds = _kinds(chances, cues, lambda kind: [text[a:b] for a, b in stretches(kind)])
     if {k.kind for k in kinds} == {Kind.OTHER} and _only_facts(cues, learned):
@@ -219,6 +228,21 @@ def _only_facts(cues: _Cues, learned: dict[Kind, float]) -> bool:
     short = len(text.split()) <= _FEW_WORDS and any(c.isdigit() for c in text)
     takes_back = cues.body.has(*_TAKEN_BACK) or learned[Kind.WITHDRAWAL] > _TAKEN_BACK_HEARD
     return replies and short and not any(cues.body.asked) and not takes_back
+
+
+def _found_a_detail(cues: _Cues) -> bool:
+    """Whether what turned up is what the office asked for ("my voter number was in the drawer"), and no ballot."""
+    body = cues.body
+    hits = body.real(*_TAKEN_BACK)
+    if not hits or any(hit not in body.real("found") for hit in hits):
+        return False
+    for hit in hits:
+        said = body.sentences[max(0, hit.sentence - 1) : hit.sentence + 1]
+        told = body.text[said[0].start : said[-1].end]
+        of_a_ballot = any(ballot.sentence == hit.sentence for ballot in body.all("ballot", "packet", "envelope"))
+        if of_a_ballot or not _DETAIL.search(told):
+            return False
+    return True
 
 
 def _signs(cues: _Cues) -> tuple[Signs, Folded, int]:

@@ -177,19 +177,25 @@ def _quoted(letter: Letter) -> Before | None:
     """What was asked before, as far as the quoted part of a reply tells, where the earlier message is not at hand: in
     the writer's own words first, then in those in which the office repeats them."""
     said = earlier_words(letter)
-    own = said.own or letter.text(PartLabel.QUOTED)
-    if own.strip():
-        reading = read(_letter_of(letter, own))
-        cause = next((p.cause for p in reading.people if p.cause), None)
-        asked = [k for k in reading.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
-        if len(asked) == 1:
-            return Before(kinds=(asked[0].kind,), cause=cause, person=Person(name=""), p=asked[0].p)
+    before: Before | None = None
+    if said.own:
+        before = _asked_in(letter, said.own)
     for sentence in said.told:
-        found = find_kinds(_letter_of(letter, sentence))
-        asked = [k for k in found.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
-        if len(asked) == 1:
-            return Before(kinds=(asked[0].kind,), cause=found.cause, person=Person(name=""), p=asked[0].p)
-    return None
+        again = _asked_in(letter, sentence)
+        if again and (before is None or (again.kinds == before.kinds and again.p > before.p)):
+            before = again
+    return before or _asked_in(letter, letter.text(PartLabel.QUOTED))
+
+
+def _asked_in(letter: Letter, words: str) -> Before | None:
+    """The one wish for another ballot in these words of an earlier letter, with why; or None."""
+    if not words.strip():
+        return None
+    found = find_kinds(_letter_of(letter, words))
+    asked = [k for k in found.kinds if k.kind in WANTS_A_BALLOT and k.p >= SURE_ENOUGH]
+    if len(asked) != 1:
+        return None
+    return Before(kinds=(asked[0].kind,), cause=found.cause, person=Person(name=""), p=asked[0].p)
 
 
 def _letter_of(letter: Letter, words: str) -> Letter:

@@ -123,3 +123,20 @@ def test_a_mail_of_nothing_that_the_office_does_is_other() -> None:
 def test_a_request_and_its_withdrawal_in_one_mail_conflict_or_leave_one_of_them() -> None:
     found = find_kinds(letter("Never mind, I found my ballot."))
     assert [k.kind for k in found.kinds] == [Kind.WITHDRAWAL]
+
+
+ASKED = "> Please tell us your date of birth and your voter number, so that we know who writes."
+
+
+@pytest.mark.parametrize(
+    ("text", "taken_back"),
+    [
+        ("My voter number is 31462. It was on the card in my wallet all along.", False),
+        ("I found it, the number on my voter card is 31462.", False),
+        ("Never mind, I found my ballot. It was under the mail all along.", True),
+        ("I found it! The ballot was in the car the whole time, so no need to send another.", True),
+    ],
+)
+def test_what_turns_up_may_be_the_number_that_was_asked_for(text: str, taken_back: bool) -> None:
+    found = find_kinds(letter(text, subject="Re: your message", quoted=ASKED))
+    assert (Kind.WITHDRAWAL in {kind.kind for kind in found.kinds}) == taken_back
