@@ -36,7 +36,7 @@ from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
 from replacements.requests.searching import keep_words
-from replacements.requests.turns import CLAIM, MOST_ATTEMPTS, apparent_sender, next_to_read, worn_out
+from replacements.requests.turns import CLAIM, CLOCKS_APART, MOST_ATTEMPTS, apparent_sender, next_to_read, worn_out
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
 from replacements.store.database import Database
@@ -243,7 +243,8 @@ def _begin(database: Database, message_id: int, now: datetime) -> bool:
         if message.state != "stored":
             return True
         worn = message.attempts >= MOST_ATTEMPTS  # else it is being claimed in this moment
-        if worn and (message.reading_since is None or now - message.reading_since >= LONGEST_READING):
+        since = message.reading_since
+        if worn and (since is None or now - since >= LONGEST_READING or since - now > CLOCKS_APART):
             log.error("message set aside", message=message_id, attempts=message.attempts)
             _set_aside(session, message, message.error or BROKEN_OFF, now)
         return False
@@ -256,7 +257,8 @@ def _claim(
     `begun_before`: those whose reading began later are left to whoever began it."""
     if not ids:
         return None
-    said = {"ids": ids, "at": now, "begun_before": begun_before or now}
+    begun_before = begun_before or now
+    said = {"ids": ids, "at": now, "begun_before": begun_before, "ahead": begun_before + CLOCKS_APART}
     with database.write() as session:
         if not database.is_sqlite:  # it must outlive this process; where the machine itself fails, one try more is fine
             session.execute(_NEED_NOT_OUTLIVE_THE_MACHINE)

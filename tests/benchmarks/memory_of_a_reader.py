@@ -4,8 +4,8 @@
 
 Short letters, no two alike, signed by voters of a roll (100,000) in a private PostgreSQL, are read in one process as
 Celery's worker does it, 50,000 of them or as many as there is time for (10 minutes); another process stores them. Its
-resident memory is sampled every thousand. Beside it, in the same run: what it held after its first letter, with the same
-packages and weights. Prints both, their ratio, and by how much a thousand mails made it grow over the second half.
+resident memory is sampled every thousand. Beside it, in the same run: what it held after its first letter, with the
+same packages and weights. Prints both, their ratio, and by how much a thousand mails made it grow over the second half.
 """
 
 from __future__ import annotations

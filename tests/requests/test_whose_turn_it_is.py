@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
+import pytest
 from sqlalchemy import select
 
 from replacements.requests import intake, turns
@@ -108,6 +111,25 @@ def test_what_was_broken_off_three_times_is_set_aside_by_the_next_reader(databas
     assert _states(database) == {message_id: "stored"}
     intake.read_waiting(database, now=lambda: MONDAY + intake.LONGEST_READING)
     assert _states(database) == {message_id: "failed"}
+
+
+@pytest.mark.parametrize("attempts", [1, turns.MOST_ATTEMPTS])
+def test_a_reading_begun_by_a_clock_that_was_put_back_since_waits_for_no_hours(
+    database: Database, attempts: int
+) -> None:
+    set_up(database)
+    [message_id] = _keep(database, [_mail("ada@post.example", 1)])
+    for _ in range(attempts):  # the process ends after each
+        assert intake._claim(database, [message_id], now=MONDAY + timedelta(hours=3)) == message_id
+    intake.read_waiting(database, now=lambda: MONDAY)
+    assert _states(database) == {message_id: "read" if attempts < turns.MOST_ATTEMPTS else "failed"}
+
+
+def test_a_clock_a_little_ahead_keeps_what_it_reads(database: Database) -> None:
+    set_up(database)
+    [message_id] = _keep(database, [_mail("ada@post.example", 1)])
+    assert intake._claim(database, [message_id], now=MONDAY + timedelta(minutes=2)) == message_id
+    assert intake.read_waiting(database, now=lambda: MONDAY) == 0
 
 
 def _states(database: Database) -> dict[int, str]:
