@@ -5,6 +5,8 @@ No kind of evidence counts twice in full, so that a long mail is no surer than a
 
 from __future__ import annotations
 
+import re
+
 from replacements.reading.evidence import (
     CAUSES,
     FAULTS,
@@ -22,6 +24,8 @@ from replacements.reading.scene import Scene
 from replacements.reading.strangers import strangers
 from replacements.reading.topics import TOPIC_CONCEPTS, topics_of
 from replacements.reading.types import Kind, Topic
+
+_ONLY = re.compile(r"\b(?:only|just|solo|sólo|solamente|nom[aá]s|[uú]nicamente|chỉ)\b|만\b", re.I)
 
 
 class Weigher(Scene):
@@ -171,6 +175,8 @@ class Weigher(Scene):
                 continue
             if nearest.concept in PIECES:
                 self._add(Kind.MISSING_MATERIALS, hit, 3.0 if hit.concept == "lacking" else 2.4)
+            elif _ONLY.search(b.words(hit)):  # "only the ballot came": the ballot is there, and something else is not
+                self._add(Kind.MISSING_MATERIALS, hit, 2.4)
             elif hit.concept == "lacking" and b.all("packet", "envelope"):
                 self.result.ballot_missing = hit
                 self._add(Kind.MISSING_MATERIALS, hit, 3.0)

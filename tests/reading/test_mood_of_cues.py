@@ -125,7 +125,7 @@ def test_a_request_and_its_withdrawal_in_one_mail_conflict_or_leave_one_of_them(
     assert [k.kind for k in found.kinds] == [Kind.WITHDRAWAL]
 
 
-ASKED = "> Please tell us your date of birth and your voter number, so that we know who writes."
+ASKED = "> Which of these can you send us: birth date, voter number, or the address of your home?"
 
 
 @pytest.mark.parametrize(
@@ -140,3 +140,30 @@ ASKED = "> Please tell us your date of birth and your voter number, so that we k
 def test_what_turns_up_may_be_the_number_that_was_asked_for(text: str, taken_back: bool) -> None:
     found = find_kinds(letter(text, subject="Re: your message", quoted=ASKED))
     assert (Kind.WITHDRAWAL in {kind.kind for kind in found.kinds}) == taken_back
+
+
+@pytest.mark.parametrize(
+    ("text", "missing"),
+    [
+        ("I have two envelopes, instructions, a pink form, and no actual ballot.", True),
+        ("The envelopes came and the ballot was not in the packet.", True),
+        ("I only got the ballot, no envelopes were in the packet.", False),
+        ("En el paquete solamente venían la boleta y los dos sobres, no trae la hoja de instrucciones.", False),
+        ("Solo venía la boleta, no venía el sobre. Mándenme uno.", False),
+        ("No venía la boleta, solo el sobre.", True),
+    ],
+)
+def test_where_only_the_ballot_came_the_ballot_is_there(text: str, missing: bool) -> None:
+    assert (Flag.BALLOT_MISSING in find_kinds(letter(text)).flags) == missing
+
+
+@pytest.mark.parametrize(
+    ("text", "sent"),
+    [
+        ("친구들은 다들 벌써 받아서 보냈다는데 저만 아직 투표용지가 안 왔습니다.", False),
+        ("옆집은 이미 투표용지를 보냈다던데 저는 아직 못 받았습니다.", False),
+        ("이미 투표용지를 보냈는데 잘못 칠한 것 같습니다.", True),
+    ],
+)
+def test_what_others_are_said_to_have_mailed_is_not_the_writers_in_korean(text: str, sent: bool) -> None:
+    assert (Flag.BALLOT_ALREADY_SENT in find_kinds(letter(text)).flags) == sent
