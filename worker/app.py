@@ -26,6 +26,8 @@ except (learned.WeightsRefused, parameters.WeightsTrouble, SealTrouble) as refus
     raise SystemExit(f"The worker does not start. {refused}") from refused
 if _settings.weights is not None and _settings.weights_in_use() is None:
     structlog.get_logger().warning("weights not there yet: reading by the package's own", file=str(_settings.weights))
+# A process that has grown so large is replaced once its task is done: what names it has compared stays in its memory.
+LARGEST_PROCESS_KB = 290_000
 
 app = Celery("replacements", broker=_settings.redis or "redis://127.0.0.1:6379/0")
 app.conf.update(
@@ -39,6 +41,7 @@ app.conf.update(
     broker_transport_options={"visibility_timeout": LONGEST_TASK_SECONDS * 2},
     broker_connection_retry_on_startup=True,
     worker_prefetch_multiplier=1,
+    worker_max_memory_per_child=LARGEST_PROCESS_KB,
     worker_hijack_root_logger=False,
     beat_schedule={
         # One that no worker took up before the next is due is not wanted any more: they would only pile up.
