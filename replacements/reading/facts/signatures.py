@@ -59,8 +59,9 @@ _BEFORE_A_DATE = re.compile(
 _BIRTH_LIKE = re.compile(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}$|[A-Za-z]{3,9}\.? \d{1,2}")
 # "Ana Poe, now Stone", "Ana Poe (formerly Stone)": the given name goes with either surname.
 _RENAMED = re.compile(
-    r"(?<=[a-zà-ỹ])(?P<told>\s*(?:,|\(|—|–|-)?\s*(?:now|currently|formerly|previously|née|nee|maiden name|ahora|antes"
-    r"|de soltera)[ :]+(?P<surname>[A-ZÀ-Ỹ][\w'’-]+(?: [A-ZÀ-Ỹ][\w'’-]+)?)(?![\w'’])(?:\s*\))?)"
+    r"(?<![\w’'])(?!I[’']m\b)[A-ZÀ-Ỹ][\w’'.-]*[a-zà-ỹ](?P<told>\s*(?:,|\(|—|–|-)?\s*"
+    r"(?:now|currently|formerly|previously|née|nee|maiden name|ahora|antes|de soltera)[ :]+"
+    r"(?P<surname>[A-ZÀ-Ỹ][\w'’-]+(?: [A-ZÀ-Ỹ][\w'’-]+)?)(?![\w'’])(?:\s*\))?)"
 )
 _ITEM = re.compile(r"^[ \t]*(?:[-*•]|\d{1,2}[.)])[ \t]+", re.MULTILINE)
 
