@@ -121,7 +121,7 @@ def test_every_setting_is_one_that_the_service_knows() -> None:
 
 def test_the_sample_of_the_environment_names_what_the_compose_file_asks_for_and_no_more() -> None:
     asked = set(re.findall(r"\$\{(\w+)", (ROOT / "docker-compose.yml").read_text(encoding="utf-8")))
-    sample = (ROOT / "ops" / "sample.env").read_text(encoding="utf-8")
+    sample = (ROOT / "worker" / "sample.env").read_text(encoding="utf-8")
     named = {line.partition("=")[0] for line in sample.splitlines() if line and not line.startswith("#")}
     assert named == asked
 

@@ -69,9 +69,8 @@ def field_of(name: str) -> str:
 
 def documents() -> list[Path]:
     """Whatever speaks of settings to people or to programs."""
-    found = [
-        ROOT / name for name in ("README.md", "DEVELOPERS.md", "docker-compose.yml", "ops/sample.env", "ops/alerts.yml")
-    ]
+    names = ("README.md", "DEVELOPERS.md", "docker-compose.yml", "worker/sample.env", "replacements/health/alerts.yml")
+    found = [ROOT / name for name in names]
     for folder, ends in (("replacements", ".py"), ("worker", ".py"), ("templates", ".html"), (".ci", "")):
         found += [path for path in sorted((ROOT / folder).rglob(f"*{ends}")) if path.is_file()]
     return found
@@ -126,7 +125,7 @@ def test_no_document_and_no_message_names_a_setting_that_there_is_not() -> None:
 
 
 def test_what_stands_in_a_file_is_never_told_as_a_value_in_the_sample() -> None:
-    sample = (ROOT / "ops" / "sample.env").read_text(encoding="utf-8")
+    sample = (ROOT / "worker" / "sample.env").read_text(encoding="utf-8")
     assert not in_a_file_too() & set(NAME.findall(sample))
 
 

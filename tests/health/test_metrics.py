@@ -17,7 +17,7 @@ from replacements.health.metrics import exposition
 from replacements.health.types import Counted, Figures, Part
 from tests.health.healthy import ALL_WELL, HOUR, MINUTE, NOW, WORK, where, where_work
 
-ALERTS = Path(__file__).parents[2] / "ops" / "alerts.yml"
+ALERTS = Path(__file__).parents[2] / "replacements" / "health" / "alerts.yml"
 # With all that is absent where nothing waits.
 BUSY = where_work(to_read=Counted(4, NOW - HOUR), due=Counted(2, NOW - MINUTE), replies={"failed": 1, "sent": 3})
 Labels = frozenset[tuple[str, str]]
