@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 from replacements.store.tables import Request
 from tests.browser.looking import Looker
-from tests.web.hostile import OTHERS, PAYLOADS, RUNS, take_in
+from tests.web.hostile import MARK, OTHERS, PAYLOADS, RUNS, take_in
 from tests.web.invented_office import NOW, Site
 
 SAMPLE = (*RUNS, *OTHERS, *PAYLOADS[12::9])
@@ -46,7 +46,7 @@ def test_without_the_policy_a_script_of_a_page_would_run(browser: Chrome, addres
     browser.get(f"{address}/sign-in")
     browser.execute_script("document.body.insertAdjacentHTML('beforeend', arguments[0])", RUNS[1])
     browser.set_script_timeout(5)
-    assert _waits(browser) == "xq7"
+    assert _waits(browser) == MARK
 
 
 def _waits(browser: Chrome) -> str | None:

@@ -10,7 +10,7 @@ from itertools import product
 from replacements.requests import intake
 from replacements.store.database import Database
 
-MARK = "xq7"  # is in every payload, and nowhere else
+MARK = "xq7marks"  # is in every payload, and nowhere else: too long to come up in a nonce by chance
 # What ends the place in which a text stands: text, an attribute in either quotes, and elements that hold only text.
 ENDS = ("", '">', "'>", "</textarea>", "</title>", "</option></select>", "</style>", "</script>", "-->", "]]>")
 # What then runs something, without a click or with one.
