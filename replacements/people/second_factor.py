@@ -21,7 +21,7 @@ import base64
 import hashlib
 import hmac
 import secrets
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -155,11 +155,22 @@ def make_recovery_codes(session: Session, account_id: int, *, at: datetime) -> l
 
 
 def standing(session: Session, account_id: int) -> Standing:
-    factors = session.scalars(
-        select(Factor).where(Factor.account_id == account_id, Factor.proved_at.is_not(None)).order_by(Factor.id)
-    ).all()
-    left = select(func.count()).where(RecoveryCode.account_id == account_id, RecoveryCode.used_at.is_(None))
-    return Standing(factors, session.scalar(left) or 0)
+    return standings(session, [account_id])[account_id]
+
+
+def standings(session: Session, accounts: Collection[int]) -> dict[int, Standing]:
+    """How each of these accounts stands; two statements, however many they are."""
+    factors: dict[int, list[Factor]] = {account_id: [] for account_id in accounts}
+    proved = select(Factor).where(Factor.account_id.in_(accounts), Factor.proved_at.is_not(None)).order_by(Factor.id)
+    for factor in session.scalars(proved):
+        factors[factor.account_id].append(factor)
+    unused = (
+        select(RecoveryCode.account_id, func.count())
+        .where(RecoveryCode.account_id.in_(accounts), RecoveryCode.used_at.is_(None))
+        .group_by(RecoveryCode.account_id)
+    )
+    left = dict(session.execute(unused).all())
+    return {account_id: Standing(factors[account_id], left.get(account_id, 0)) for account_id in accounts}
 
 
 def remove_one(session: Session, account_id: int, factor_id: int, *, wanted: bool) -> None:

@@ -109,11 +109,12 @@ def find(database: Database, token: str, *, at: datetime, by_itself: bool = Fals
     if not token:
         return None
     with database.read() as session:
-        row = session.scalar(select(SignIn).where(SignIn.token == token_hash(token)))
-        if row is None or _is_over(row, at):
+        both = select(SignIn, Account).join(Account, Account.id == SignIn.account_id)
+        found_both = session.execute(both.where(SignIn.token == token_hash(token))).first()
+        if found_both is None:
             return None
-        account = session.get(Account, row.account_id)
-        if account is None or not account.active:
+        row, account = found_both
+        if _is_over(row, at) or not account.active:
             return None
         found, seen_at = Found(row.id, member_of(account), row.outstanding, row.second), row.seen_at
     if not by_itself and at - seen_at >= _SEEN_EVERY:

@@ -11,37 +11,30 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Collection, Sequence
-from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select
+from sqlalchemy import Select, exists, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from replacements.mail.letter import Letter, UnreadableMail
 from replacements.mailings.addressing import Address
 from replacements.proposals.situation import SURE_ENOUGH_ALONE
-from replacements.proposals.types import Action, BallotOnRecord
+from replacements.proposals.types import Action
 from replacements.reading.types import Kind
-from replacements.replies.texts import Rendered
 from replacements.requests import deciding, office
-from replacements.requests.awaiting import reply_now
 from replacements.requests.came_back import RULE as UNDELIVERED
 from replacements.requests.carrying_out import Refused
 from replacements.requests.deciding import since_judged
+from replacements.requests.gathering import Facts, gather, gather_many, tied
 from replacements.requests.holding import is_held
-from replacements.requests.intake import letter_from
 from replacements.requests.judging import UNDECIDED
 from replacements.requests.office import InForce
-from replacements.requests.records import StoredBallots
-from replacements.roll.stored import StoredRoll
-from replacements.roll.types import Standing, Voter
+from replacements.roll.types import Standing
 from replacements.rules.calendar import open_for_post
 from replacements.rules.transit import for_voter
 from replacements.store.database import Database
-from replacements.store.sealing import SealTrouble
-from replacements.store.tables import OPEN_STATES, Correction, Message, RawMail, Request, VoterChange, VoterRow
+from replacements.store.tables import Message, Request
 
 AT_MOST = 25  # a page that one can still read with care
 LOOKED_AT = 100  # requests that are looked at to fill it
@@ -50,25 +43,6 @@ TOGETHER = (Action.REISSUE, Action.ANSWER)
 HARMLESS = frozenset({"sender_unverified"})
 MAILED = "issued"  # the state of a ballot that is out with its voter
 LONGEST_SENTENCE = 240  # characters
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """All that is known of a request when it is asked whether it is clear. `others`: further requests of the same
-    message or open ones of the same voter. `reply`: what would go; None where none would, or where none can."""
-
-    request: Request
-    message: Message
-    force: InForce
-    letter: Letter | None
-    voter: Voter | None
-    row: VoterRow | None
-    ballot: BallotOnRecord | None
-    others: int
-    corrected: bool
-    roll_changed: bool
-    reply: Rendered | None
-    mailed: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,11 +150,22 @@ def _notices(facts: Facts) -> frozenset[str]:
     return frozenset(read | {notice.code for notice in (facts.letter.notices if facts.letter else ())})
 
 
-def clear_cases(session: Session, force: InForce, *, by: str, at: datetime, mailed: date) -> list[Case]:
-    """The clear cases of an election, oldest first, AT_MOST of them. `mailed`: the day of the mailing that is open."""
+def clear_cases(
+    session: Session,
+    force: InForce,
+    *,
+    by: str,
+    at: datetime,
+    mailed: date,
+    elections: Sequence[InForce] | None = None,
+) -> list[Case]:
+    """The clear cases of an election, oldest first, AT_MOST of them. `mailed`: the day of the mailing that is open.
+    `elections`: those that are offered at that moment, where they are at hand."""
+    elections = office.offered(session, at=at) if elections is None else elections
     found: list[Case] = []
-    for request, message in session.execute(_likely(force.election_id, by, at)):
-        facts = gather(session, request, message, force, at=at, mailed=mailed)
+    likely = session.execute(_likely(force.election_id, by, at)).all()
+    # `_likely` has left out whatever is tied to another request.
+    for facts in gather_many(session, likely, force, others={}, elections=elections, mailed=mailed):
         if not doubts(facts, by=by, at=at):
             found.append(shown(facts))
         if len(found) == AT_MOST:
@@ -191,7 +176,7 @@ def clear_cases(session: Session, force: InForce, *, by: str, at: datetime, mail
 def _likely(election_id: str, by: str, at: datetime) -> Select[Request, Message]:
     """What may be clear, as far as the tables can tell quickly; `doubts` decides."""
     other = aliased(Request)
-    others = exists().where(other.id != Request.id, _tied(other, Request))
+    others = exists().where(other.id != Request.id, tied(other, Request))
     return (
         select(Request, Message)
         .join(Message, Request.message_id == Message.id)
@@ -209,56 +194,6 @@ def _likely(election_id: str, by: str, at: datetime) -> Select[Request, Message]
         .order_by(Request.received_at, Request.id)
         .limit(LOOKED_AT)
     )
-
-
-def _tied(other: type[Request], mine: type[Request] | Request) -> ColumnElement[bool]:
-    """Requests of the same message, and open ones of the same voter."""
-    same_voter = and_(other.voter_id == mine.voter_id, other.state.in_(OPEN_STATES))
-    return or_(other.message_id == mine.message_id, same_voter)
-
-
-def gather(
-    session: Session, request: Request, message: Message, force: InForce, *, at: datetime, mailed: date
-) -> Facts:
-    """What is known of a request now. Reads only."""
-    row = session.get(VoterRow, request.voter_id) if request.voter_id else None
-    reply = None
-    with suppress(Refused):  # there is no text for it; a person looks
-        reply = reply_now(session, request, force, mailing_day=mailed)
-    return Facts(
-        request=request,
-        message=message,
-        force=force,
-        letter=_letter(session, message, force, at),
-        voter=StoredRoll(session).voter(request.voter_id) if request.voter_id else None,
-        row=row,
-        ballot=StoredBallots(session, force.election_id).present(request.voter_id) if request.voter_id else None,
-        others=session.scalar(
-            select(func.count()).select_from(Request).where(Request.id != request.id, _tied(Request, request))
-        )
-        or 0,
-        corrected=_any(session, select(Correction.id).where(Correction.message_id == message.id)),
-        roll_changed=_any(
-            session,
-            select(VoterChange.id).where(VoterChange.voter_id == request.voter_id, VoterChange.at >= message.stored_at),
-        ),
-        reply=reply,
-        mailed=mailed,
-    )
-
-
-def _any(session: Session, query: Select[int]) -> bool:
-    return session.scalar(query.limit(1)) is not None
-
-
-def _letter(session: Session, message: Message, force: InForce, at: datetime) -> Letter | None:
-    raw = session.get(RawMail, message.id)
-    if raw is None:
-        return None
-    try:
-        return letter_from(session, raw.raw, message, office.offered(session, at=at), force)
-    except (UnreadableMail, SealTrouble):
-        return None
 
 
 def shown(facts: Facts) -> Case:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -26,12 +27,12 @@ class Upcoming:
     mailing: Mailing | None
 
 
-def upcoming(session: Session, force: InForce, at: datetime) -> Upcoming:
-    """The next mailing that is open, or that nobody has begun."""
-    begun = {
-        mailing.goes_on: mailing
-        for mailing in session.scalars(select(Mailing).where(Mailing.election_id == force.election_id))
-    }
+def upcoming(session: Session, force: InForce, at: datetime, *, mailings: Iterable[Mailing] | None = None) -> Upcoming:
+    """The next mailing that is open, or that nobody has begun. `mailings`: all of the election, and maybe others, where
+    they are at hand."""
+    if mailings is None:
+        mailings = session.scalars(select(Mailing).where(Mailing.election_id == force.election_id))
+    begun = {mailing.goes_on: mailing for mailing in mailings if mailing.election_id == force.election_id}
     day = next_mailing(force.rules, at)
     while day in begun and begun[day].state != "open":
         day = mailing_after(force.rules, day)

@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from types import MappingProxyType
 
 from sqlalchemy import Select, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, load_only
 
 from replacements.ballots import ledger
 from replacements.proposals.types import Action
@@ -37,6 +37,16 @@ WAITS_FOR: Mapping[str, str] = MappingProxyType(
 )
 SOON = timedelta(days=3)
 LATELY = timedelta(days=7)
+# Very many may wait: what judging found out and what replies say is not read to count them.
+_IN_BRIEF = load_only(
+    Request.election_id,
+    Request.message_id,
+    Request.voter_id,
+    Request.state,
+    Request.decision,
+    Request.decided_at,
+)
+_WHEN_IT_WENT = load_only(Reply.request_id, Reply.template, Reply.queued_at, Reply.sent_at, Reply.returned_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +104,8 @@ def _tends(force: InForce) -> bool:
 
 def standing(session: Session, request: Request, rules: Rules) -> Standing | None:
     """Where a request stands; None where it does not wait for the voter. Reads only."""
-    return _standing(request, rules, _known(session, [request]))
+    waits = request.state == "asked" and (request.decision or "") in WAITS_FOR and request.decided_at is not None
+    return _standing(request, rules, _known(session, [request])) if waits else None
 
 
 def _standing(request: Request, rules: Rules, known: _Known) -> Standing | None:
@@ -119,7 +130,7 @@ def _standing(request: Request, rules: Rules, known: _Known) -> Standing | None:
 def overview(session: Session, force: InForce, *, now: datetime) -> Overview:
     """Count what waits for voters. Reads only."""
     today = local(force.rules, now).date()
-    waiting = session.scalars(_waiting(force.election_id)).all()
+    waiting = session.scalars(_waiting(force.election_id).options(_IN_BRIEF)).all()
     known = _known(session, waiting)
     found = [_standing(request, force.rules, known) for request in waiting]
     lapsed = session.scalar(
@@ -178,15 +189,16 @@ def _known(session: Session, requests: Sequence[Request]) -> _Known:
     ids = {request.id for request in requests}
     replies: dict[int, list[Reply]] = defaultdict(list)
     for reply in session.scalars(
-        select(Reply).where(Reply.request_id.in_(ids), Reply.state != "cancelled").order_by(Reply.id)
+        select(Reply)
+        .where(Reply.request_id.in_(ids), Reply.state != "cancelled")
+        .options(_WHEN_IT_WENT)
+        .order_by(Reply.id)
     ):
         replies[reply.request_id or 0].append(reply)
     going_on = select(Request.continues).where(Request.continues.in_(ids), Request.state.not_in(("filed", "declined")))
     answered = {number for number in session.scalars(going_on) if number is not None}
-    senders = {
-        message.id: message.sender.lower()
-        for message in session.scalars(select(Message).where(Message.id.in_({r.message_id for r in requests})))
-    }
+    of_messages = select(Message.id, Message.sender).where(Message.id.in_({r.message_id for r in requests}))
+    senders = {number: sender.lower() for number, sender in session.execute(of_messages)}
     undecided = session.execute(
         select(Request.voter_id, func.lower(Message.sender))
         .join(Message, Message.id == Request.message_id)

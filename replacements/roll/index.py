@@ -29,6 +29,13 @@ from replacements.store.tables import NameCount, RollBucket, VoterRow
 
 FIELDS = tuple(Voter.__dataclass_fields__)
 COLUMNS = tuple(getattr(VoterRow, field) for field in FIELDS)
+
+
+def as_voter(row: VoterRow | None) -> Voter | None:
+    """A line of the roll that was read whole, as the weighing and the texts know it."""
+    return None if row is None else Voter(**{field: getattr(row, field) for field in FIELDS})
+
+
 IDS_PER_QUERY = 1000  # far below what SQLite and PostgreSQL take in one statement
 _SPILL_EVERY = 1000
 

@@ -79,23 +79,18 @@ def mailed_between(
     session: Session, election_id: str, start: datetime, end: datetime, office: ZoneInfo
 ) -> Sequence[Sent]:
     """The packets that answer a request and were mailed from `start` to before `end`; days are the office's."""
-    mailings = session.execute(
-        select(Mailing.id, Mailing.mailed_at, Mailing.goes_on).where(
-            Mailing.election_id == election_id, Mailing.mailed_at >= start, Mailing.mailed_at < end
-        )
+    rows = session.execute(
+        select(Request.received_at, Mailing.mailed_at, Mailing.goes_on)
+        .join(Packet, Packet.request_id == Request.id)
+        .join(Mailing, Mailing.id == Packet.mailing_id)
+        .where(Mailing.election_id == election_id, Mailing.mailed_at >= start, Mailing.mailed_at < end)
+        .where(Packet.state == "mailed", Request.election_id == election_id)
     )
-    sent = []
-    for mailing_id, mailed, goes_on in mailings.all():
-        if mailed is None:
-            continue
-        left = max(goes_on, mailed.astimezone(office).date())
-        received = session.scalars(
-            select(Request.received_at)
-            .join(Packet, Packet.request_id == Request.id)
-            .where(Packet.mailing_id == mailing_id, Packet.state == "mailed", Request.election_id == election_id)
-        )
-        sent += [Sent(moment, moment.astimezone(office).date(), mailed, left) for moment in received]
-    return sent
+    return [
+        Sent(received, received.astimezone(office).date(), mailed, max(goes_on, mailed.astimezone(office).date()))
+        for received, mailed, goes_on in rows
+        if mailed is not None
+    ]
 
 
 def how_many_kept(sent: Sequence[Sent], is_business_day: Callable[[date], bool]) -> int:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import false, select
 from sqlalchemy.orm import Session
 
 from replacements.store.tables import Request, VoterChange, VoterRow
@@ -120,20 +121,32 @@ def _notes(voter: VoterRow | None) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _changes(session: Session, voter_id: str) -> list[str]:
-    """What newer rolls changed that a ballot depends on, the latest first."""
-    query = select(VoterChange).where(VoterChange.voter_id == voter_id).order_by(VoterChange.id.desc())
-    return [
-        f"{one.field} {one.was or 'none'} until {one.at:%Y-%m-%d}, then {one.became or 'none'}"
-        for one in session.scalars(query.limit(MOST_CHANGES))
-    ]
+def _looked_up(
+    session: Session, voters: Sequence[str], *, personal: bool
+) -> tuple[dict[str, VoterRow], dict[str, list[str]]]:
+    """The lines of these voters; and what newer rolls changed that a ballot depends on, for each the latest first."""
+    if not voters:
+        return {}, {}
+    query = select(VoterRow, VoterChange).where(VoterRow.voter_id.in_(voters)).order_by(VoterChange.id.desc())
+    rows: dict[str, VoterRow] = {}
+    changes: dict[str, list[str]] = {voter_id: [] for voter_id in voters}
+    # Who sees nothing personal is not shown the changes either.
+    belongs = VoterChange.voter_id == VoterRow.voter_id if personal else false()
+    for row, one in session.execute(query.outerjoin(VoterChange, belongs)):
+        rows[row.voter_id] = row
+        if one is not None and len(changes[row.voter_id]) < MOST_CHANGES:
+            told = f"{one.field} {one.was or 'none'} until {one.at:%Y-%m-%d}, then {one.became or 'none'}"
+            changes[row.voter_id].append(told)
+    return rows, changes
 
 
 def comparison(session: Session, request: Request, *, personal: bool) -> Comparison:
     """The candidates of a request; without `personal`, evidence words and weights only, under letters."""
     found: list[dict[str, Any]] = request.judged.get("candidates", [])
     kept = found[:MOST_SHOWN]
-    voters = [session.get(VoterRow, c["voter_id"]) for c in kept]
+    ids = [c["voter_id"] for c in kept]
+    on_roll, changes = _looked_up(session, ids, personal=personal)
+    voters = [on_roll.get(voter_id) for voter_id in ids]
     strongest = max((abs(w) for c in kept for w in c.get("weights", {}).values()), default=0.0) or 1.0
     facts = list(dict.fromkeys(fact for c in kept for fact in (*c.get("evidence", {}), *c.get("weights", {}))))
     if personal and len(kept) > 1:
@@ -149,7 +162,7 @@ def comparison(session: Session, request: Request, *, personal: bool) -> Compari
             candidate["voter_id"] if personal else "",
             candidate.get("weight", 0.0),
             candidate["voter_id"] == request.voter_id,
-            (*_notes(voter), *_changes(session, candidate["voter_id"])) if personal else (),
+            (*_notes(voter), *changes.get(candidate["voter_id"], ())) if personal else (),
         )
         for place, (candidate, voter) in enumerate(zip(kept, voters, strict=True))
     )

@@ -305,12 +305,16 @@ def _election_of(session: Session) -> str | None:
     """The election of the request, mailing or packet that the address names; None where it names none of these."""
     asked = request.view_args or {}
     if "request_id" in asked:
-        return session.scalar(select(Request.election_id).where(Request.id == asked["request_id"]))
+        both = select(Request.election_id, Request.voter_id).where(Request.id == asked["request_id"])
+        election_id, g.about_voter = session.execute(both).first() or (None, None)
+        return election_id
     if "mailing_id" in asked:
         return session.scalar(select(Mailing.election_id).where(Mailing.id == asked["mailing_id"]))
     if "packet_id" in asked:
-        found = select(Mailing.election_id).join(Packet, Packet.mailing_id == Mailing.id)
-        return session.scalar(found.where(Packet.id == asked["packet_id"]))
+        found = select(Mailing.election_id, Packet.voter_id).join(Packet, Packet.mailing_id == Mailing.id)
+        of_packet = session.execute(found.where(Packet.id == asked["packet_id"])).first()
+        election_id, g.about_voter = of_packet or (None, None)
+        return election_id
     return None
 
 
@@ -340,14 +344,13 @@ def _on_record(response: Response) -> Response:
     if response.status_code != 200 or not named or looker.member is None or not looker.sees_personal:
         return response
     what, number = named[0], asked[f"{named[0]}_id"]
-    of_whom = {
-        "request": select(Request.voter_id).where(Request.id == number),
-        "packet": select(Packet.voter_id).where(Packet.id == number),
-    }
-    with office().database.read() as session:
-        voter_id = session.scalar(of_whom[what]) if what in of_whom else None
     looks.record(
-        office().database, account=looker.name, what=what, about=f"{what} {number}", at=looker.at, voter_id=voter_id
+        office().database,
+        account=looker.name,
+        what=what,
+        about=f"{what} {number}",
+        at=looker.at,
+        voter_id=g.get("about_voter"),
     )
     return response
 

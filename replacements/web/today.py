@@ -29,12 +29,13 @@ from replacements.requests.holding import on_hold
 from replacements.requests.office import InForce
 from replacements.requests.upcoming import FOR_THE_MAILING, Upcoming, upcoming
 from replacements.rules.calendar import is_mailing_day, local
-from replacements.store.tables import OPEN_STATES, Condition, Mailing, Message, Packet, Reply, Request
+from replacements.store.tables import OPEN_STATES, Condition, Message, Packet, Reply, Request
 from replacements.summary import chart, fortnight
 from replacements.summary.figures import Speed
 from replacements.summary.speed import measure
 from replacements.web.guard import here
 from replacements.web.order import came_back, may_be_a_threat, next_waiting
+from replacements.web.unsettled import mailings
 
 Counted = tuple[int, datetime | None]  # how many wait, and since when the oldest does
 
@@ -62,22 +63,19 @@ def today(session: Session) -> dict[str, Any]:
     """What the template of the front page is given."""
     force, at = here().in_force, here().at
     work = _work(session)
-    following = upcoming(session, force, at) if force else None
+    following = upcoming(session, force, at, mailings=mailings(session)) if force else None
     return {
         "work": work,
         "begin_with": next_waiting(session, here().election_id, at=at) if here().may(Permission.DECIDE) else None,
         "following": following,
         "going": _going(session, following, work["mailing"][0]),
         "styles": forecast(session, force.election_id, force.rules, now=at) if force else (),
-        "unsigned": session.scalars(
-            select(Mailing)
-            .where(Mailing.state == "closed", Mailing.election_id == here().election_id)
-            .order_by(Mailing.goes_on)
-        ).all(),
+        "unsigned": [
+            one for one in mailings(session) if one.state == "closed" and one.election_id == here().election_id
+        ],
         "half_counted": stock.waiting(session, here().election_id),
         "texts_waiting": len(wording.waiting(session)),
         "elsewhere": _elsewhere(session),
-        "unread": _messages(session, "stored"),
         "two_weeks": _two_weeks(session, force, at) if force else None,
         "waits": waiting.overview(session, force, now=at) if force and here().may(Permission.TAKE_BACK) else None,
         **_wrong(session, at),
@@ -90,18 +88,22 @@ def _wrong(session: Session, at: datetime) -> dict[str, Any]:
     return {
         "unwell": [one for one in conditions if not one.ok],
         "silent": [one for one in conditions if is_mailbox(one.name) and silent(one.ok, one.at, at)],
-        "unsent": session.scalar(select(func.count()).select_from(Reply).where(Reply.state == "failed")),
-        "came_back": session.scalar(
-            select(func.count())
-            .select_from(Request)
-            .where(Request.election_id == here().election_id, Request.state == "waiting", came_back())
-        ),
-        "unreadable": _messages(session, "failed"),
+        **_counted(session),
     }
 
 
-def _messages(session: Session, state: str) -> int:
-    return session.scalar(select(func.count()).select_from(Message).where(Message.state == state)) or 0
+def _counted(session: Session) -> dict[str, int]:
+    """What is counted across the office, in one statement."""
+    wanted = {
+        "unread": select(func.count()).select_from(Message).where(Message.state == "stored"),
+        "unreadable": select(func.count()).select_from(Message).where(Message.state == "failed"),
+        "unsent": select(func.count()).select_from(Reply).where(Reply.state == "failed"),
+        "came_back": select(func.count())
+        .select_from(Request)
+        .where(Request.election_id == here().election_id, Request.state == "waiting", came_back()),
+    }
+    row = session.execute(select(*(one.scalar_subquery().label(name) for name, one in wanted.items()))).one()
+    return {name: int(count) for name, count in row._mapping.items()}
 
 
 def _going(session: Session, following: Upcoming | None, undecided: int) -> Going:
@@ -164,7 +166,9 @@ def _group(state: str, proposal: str, is_threat: bool) -> str:
 
 def _elsewhere(session: Session) -> list[tuple[InForce, int]]:
     """The other elections that are open, with how many requests wait in each."""
+    others = [force for force in here().elections if force.election_id != here().election_id]
+    if not others:
+        return []
     by_election = select(Request.election_id, func.count()).where(Request.state == "waiting")
     counts: dict[str, int] = dict(session.execute(by_election.group_by(Request.election_id)).all())
-    others = [force for force in here().elections if force.election_id != here().election_id]
     return [(force, counts.get(force.election_id, 0)) for force in others]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from flask import g, request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -24,15 +26,27 @@ class Unsigned:
     signed: int
 
 
+def mailings(session: Session) -> Sequence[Mailing]:
+    """The mailings of the elections that are open or looked at, and whatever is closed and has not gone; by their days.
+    Looked up once for each look at a page, as it was then; anew where something is changed."""
+    found: Sequence[Mailing] | None = g.get("mailings") if request.method == "GET" else None
+    if found is None:
+        looker = here()
+        ids = {looker.election_id, *(force.election_id for force in looker.elections)}
+        query = select(Mailing).where((Mailing.state == "closed") | Mailing.election_id.in_(ids))
+        found = g.mailings = session.scalars(query.order_by(Mailing.goes_on, Mailing.id)).all()
+    return found
+
+
 def unsigned_mailings() -> list[Unsigned]:
     """Of whatever election, the oldest first. Nothing for who is not signed in."""
     if here().member is None:
         return []
     with office().database.read() as session:
-        closed = session.scalars(select(Mailing).where(Mailing.state == "closed").order_by(Mailing.goes_on)).all()
         return [
             Unsigned(one.id, _elsewhere(session, one), one.goes_on, len(valid_signatures(session, one)))
-            for one in closed
+            for one in mailings(session)
+            if one.state == "closed"
         ]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
+from sqlalchemy import insert
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -17,6 +18,7 @@ from replacements.requests.upcoming import upcoming
 from replacements.store.tables import Look
 from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
 from replacements.web.pages.keys import with_keys
+from replacements.web.unsettled import mailings
 
 blueprint = Blueprint("bulk", __name__, url_prefix="/requests/together")
 
@@ -26,20 +28,25 @@ blueprint = Blueprint("bulk", __name__, url_prefix="/requests/together")
 def page() -> Response:
     looker, force = here(), rules_or_stop()
     with office().database.read() as session:
-        day = upcoming(session, force, looker.at)
-        cases = bulk.clear_cases(session, force, by=looker.name, at=looker.at, mailed=day.goes_on)
+        day = upcoming(session, force, looker.at, mailings=mailings(session))
+        cases = bulk.clear_cases(
+            session, force, by=looker.name, at=looker.at, mailed=day.goes_on, elections=looker.elections
+        )
     if cases:  # it shows what a request's own page shows, and is as much a look at each
         with office().database.write() as session:
-            session.add_all(
-                Look(
-                    account=looker.name,
-                    what="request",
-                    about=f"request {case.request_id}",
-                    why="clear cases together",
-                    at=looker.at,
-                    voter_id=case.voter_id,
-                )
-                for case in cases
+            session.execute(
+                insert(Look),
+                [
+                    {
+                        "account": looker.name,
+                        "what": "request",
+                        "about": f"request {case.request_id}",
+                        "why": "clear cases together",
+                        "at": looker.at,
+                        "voter_id": case.voter_id,
+                    }
+                    for case in cases
+                ],
             )
     return with_keys(
         render_template("bulk.html", cases=cases, closes_at=day.closes_at, at_most=bulk.AT_MOST, force=force)

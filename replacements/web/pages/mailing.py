@@ -24,6 +24,7 @@ from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
 from replacements.web.evidence import full_name
 from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
+from replacements.web.unsettled import mailings
 
 blueprint = Blueprint("mailing", __name__)
 Paper = Callable[[Session, int, Rules], bytes]
@@ -41,11 +42,17 @@ def _of(session: Session, election_id: str | None) -> InForce:
     return found or rules_or_stop()
 
 
+def _looked_at(election_id: str | None) -> InForce:
+    """The same for a page that only shows, as of the moment at which it was asked for."""
+    return next((one for one in here().every if one.election_id == election_id), None) or rules_or_stop()
+
+
 def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
     """A mailing by the rules of its own election; None: the one that is being filled, where nothing waits yet."""
-    filled = [(one, upcoming(session, one, here().at)) for one in elections.offered(session, at=here().at)]
+    begun = mailings(session)
+    filled = [(one, upcoming(session, one, here().at, mailings=begun)) for one in here().elections]
     if force.election_id not in {one.election_id for one, _ in filled}:
-        filled.append((force, upcoming(session, force, here().at)))
+        filled.append((force, upcoming(session, force, here().at, mailings=begun)))
     filled_now = next(upcoming_one for one, upcoming_one in filled if one.election_id == force.election_id)
     goes_on = mailing.goes_on if mailing else filled_now.goes_on
     rows = (
@@ -67,8 +74,8 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
         goes_on=goes_on,
         election=force,
         filled=filled,
-        unsigned=_unsigned(session),
-        names={one.election_id: one.rules.election.name for one in elections.known(session, at=here().at)},
+        unsigned=[one for one in begun if one.state == "closed"],
+        names={one.election_id: one.rules.election.name for one in here().every},
         closes_at=cut_off(force.rules, goes_on),
         rows=rows,
         again=_may_go_again(session, rows),
@@ -83,9 +90,7 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
         full_name=full_name,
         stocks=forecast(session, force.election_id, force.rules, now=here().at),
         half_counted=stock.waiting(session, force.election_id),
-        mailings=session.scalars(
-            select(Mailing).where(Mailing.election_id == force.election_id).order_by(Mailing.goes_on.desc()).limit(10)
-        ).all(),
+        mailings=[one for one in reversed(begun) if one.election_id == force.election_id][:10],
     )
 
 
@@ -104,6 +109,8 @@ def _may_go_again(session: Session, rows: Sequence[Row[Packet, Ballot, VoterRow]
         for packet, ballot, _ in rows
         if packet.state == "pulled" and ballot is not None and ballot.state == "issued" and ballot.mailed_on is None
     }
+    if not left:
+        return set()
     waiting = select(Packet.ballot_number).where(Packet.ballot_number.in_(left.values()), Packet.state != "pulled")
     elsewhere = set(session.scalars(waiting))
     return {packet_id for packet_id, number in left.items() if number not in elsewhere}
@@ -117,14 +124,14 @@ def next_one() -> str | AnyResponse:
     with office().database.read() as session:
         closed = [
             mailing
-            for mailing in (_unsigned(session) if here().may(Permission.SIGN_MAILING) else ())
-            if here().chosen in ("", mailing.election_id)
+            for mailing in (mailings(session) if here().may(Permission.SIGN_MAILING) else ())
+            if mailing.state == "closed" and here().chosen in ("", mailing.election_id)
         ]
         if closed and closed[0].election_id != force.election_id:
             return redirect(url_for("mailing.page", mailing_id=closed[0].id, election=closed[0].election_id))
         if closed:
             return _page(session, force, closed[0])
-        return _page(session, force, upcoming(session, force, here().at).mailing)
+        return _page(session, force, upcoming(session, force, here().at, mailings=mailings(session)).mailing)
 
 
 @blueprint.get("/mailing/filling")
@@ -132,13 +139,8 @@ def next_one() -> str | AnyResponse:
 def filling() -> str:
     """The mailing that what is approved now goes into: of the election that is named, or else of the next one."""
     with office().database.read() as session:
-        force = _of(session, request.args.get("election"))
-        return _page(session, force, upcoming(session, force, here().at).mailing)
-
-
-def _unsigned(session: Session) -> Sequence[Mailing]:
-    """Closed, and not gone, of whatever election: oldest first."""
-    return session.scalars(select(Mailing).where(Mailing.state == "closed").order_by(Mailing.goes_on, Mailing.id)).all()
+        force = _looked_at(request.args.get("election"))
+        return _page(session, force, upcoming(session, force, here().at, mailings=mailings(session)).mailing)
 
 
 @blueprint.get("/mailings/<int:mailing_id>")
@@ -146,7 +148,7 @@ def _unsigned(session: Session) -> Sequence[Mailing]:
 def page(mailing_id: int) -> str:
     with office().database.read() as session:
         mailing = _found(session, mailing_id)
-        return _page(session, _of(session, mailing.election_id), mailing)
+        return _page(session, _looked_at(mailing.election_id), mailing)
 
 
 def _found(session: Session, mailing_id: int) -> Mailing:

@@ -22,7 +22,7 @@ blueprint = Blueprint("people", __name__, url_prefix="/people")
 def _page(wrong: str = "") -> str:
     with office().database.read() as session:
         found = session.scalars(select(Account).order_by(Account.active.desc(), Account.name)).all()
-        has = {account.id: second_factor.standing(session, account.id) for account in found}
+        has = second_factor.standings(session, [account.id for account in found])
         return render_template("people.html", accounts=found, has=has, roles=list(Role), shortest=SHORTEST, wrong=wrong)
 
 

@@ -11,21 +11,34 @@ from sqlalchemy.orm import Session
 
 from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
+from replacements.replies import wording
 from replacements.replies.texts import Rendered
 from replacements.requests import waiting
 from replacements.requests.assigning import steps
-from replacements.requests.awaiting import reply_now, second_person_since
-from replacements.requests.carrying_out import Refused, live_ballot
+from replacements.requests.awaiting import OnHand, reply_now, second_person_since
+from replacements.requests.carrying_out import Refused
 from replacements.requests.choosing import MAY_STILL
-from replacements.requests.correcting import latest
 from replacements.requests.deciding import awaited
+from replacements.requests.gathering import ballots_of
 from replacements.requests.holding import last_day
 from replacements.requests.judging import UNDECIDED
 from replacements.requests.office import InForce, version
 from replacements.requests.upcoming import upcoming
+from replacements.roll.index import as_voter
 from replacements.rules.office import Rules
 from replacements.rules.transit import back_for_voter, for_voter, last_day_back
-from replacements.store.tables import OPEN_STATES, Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
+from replacements.store.tables import (
+    LIVE_STATES,
+    OPEN_STATES,
+    Correction,
+    Mailing,
+    Message,
+    Packet,
+    RawMail,
+    Reply,
+    Request,
+    VoterRow,
+)
 from replacements.web.chance_picture import back_on_days
 from replacements.web.colleagues import deciders
 from replacements.web.evidence import comparison, full_name
@@ -34,6 +47,7 @@ from replacements.web.letters import letter_of
 from replacements.web.order import next_waiting
 from replacements.web.pages.keys import with_keys
 from replacements.web.showing import at_the_office
+from replacements.web.unsettled import mailings
 
 blueprint = Blueprint("request", __name__, url_prefix="/requests")
 OFFICE_LANGUAGE = "en"  # of these pages: who approves a reply in another language can read here what it says
@@ -58,27 +72,25 @@ CHOICES = (
 def page(request_id: int) -> Response:
     looker = here()
     with office().database.read() as session:
-        request = session.get(Request, request_id)
-        if request is None:
-            abort(404)
-        message = session.get_one(Message, request.message_id)
-        shown = comparison(session, request, personal=looker.sees_personal)
-        voter = session.get(VoterRow, request.voter_id) if request.voter_id else None
-        ballots = (
-            session.scalars(
-                select(Ballot)
-                .where(Ballot.voter_id == request.voter_id, Ballot.election_id == request.election_id)
-                .order_by(Ballot.mailed_on.is_(None), Ballot.mailed_on, Ballot.number)
-            ).all()
-            if request.voter_id
-            else []
-        )
-        packet = session.execute(
-            select(Packet, Mailing)
-            .join(Mailing, Packet.mailing_id == Mailing.id)
-            .where(Packet.request_id == request.id)
-            .order_by(Packet.id.desc())
+        # All that there is one of, at once. The raw mail is found again by `letter_of`.
+        found = session.execute(
+            select(Request, Message, VoterRow, RawMail, Correction, Packet, Mailing)
+            .join(Message, Message.id == Request.message_id)
+            .outerjoin(VoterRow, VoterRow.voter_id == Request.voter_id)
+            .outerjoin(RawMail, RawMail.message_id == Request.message_id)
+            .outerjoin(Correction, Correction.message_id == Request.message_id)
+            .outerjoin(Packet, Packet.request_id == Request.id)
+            .outerjoin(Mailing, Mailing.id == Packet.mailing_id)
+            .where(Request.id == request_id)
+            .order_by(Correction.id.desc(), Packet.id.desc())  # the newest of each
+            .limit(1)
         ).first()
+        if found is None:
+            abort(404)
+        request, message, voter, _raw, correction, newest, its_mailing = found
+        packet = (newest, its_mailing) if newest is not None else None
+        shown = comparison(session, request, personal=looker.sees_personal)
+        ballots, present = ballots_of(session, request.election_id, request.voter_id)
         others = session.scalars(
             select(Request)
             .where(
@@ -96,9 +108,9 @@ def page(request_id: int) -> Response:
         undecided = request.state in OPEN_STATES
         chance, picture, reply, in_english, cannot = None, "", None, None, ""
         since: tuple[str, ...] = ()
-        old = live_ballot(session, request.election_id, request.voter_id)
+        old = next((ballot for ballot in ballots if ballot.state in LIVE_STATES), None)
         if looker.in_force:
-            day = upcoming(session, looker.in_force, looker.at).goes_on
+            day = upcoming(session, looker.in_force, looker.at, mailings=mailings(session)).goes_on
             if request.judged.get("in_time") and (undecided or packet):
                 goes_on = packet[1].goes_on if packet and not undecided else day
                 rules = _rules_of(session, request, looker.in_force, undecided=undecided)
@@ -108,12 +120,13 @@ def page(request_id: int) -> Response:
                     last_day_back(rules, overseas=bool(voter and voter.overseas)),
                 )
             if undecided:
-                reply, cannot = _reply(session, request, looker.in_force, day)
+                known = OnHand(as_voter(voter), old.number if old else "", wording.in_force(session))
+                reply, cannot = _reply(session, request, looker.in_force, day, known)
                 if awaited(request) is Action.REISSUE and old is None:
                     cannot = "This voter has no live ballot that could be replaced. Choose something else."
-                since = second_person_since(session, request, looker.in_force)
+                since = second_person_since(request, looker.in_force, present)
                 if reply is not None and reply.language != OFFICE_LANGUAGE and looker.may(Permission.DECIDE):
-                    in_english, _ = _reply(session, request, looker.in_force, day, OFFICE_LANGUAGE)
+                    in_english, _ = _reply(session, request, looker.in_force, day, known, OFFICE_LANGUAGE)
         open_packet = packet is not None and packet[1].state == "open"
         force = looker.in_force
         shown_page = render_template(
@@ -141,7 +154,7 @@ def page(request_id: int) -> Response:
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
             waits=waiting.standing(session, request, looker.in_force.rules) if looker.in_force else None,
-            correction=latest(session, message.id),
+            correction=correction,
             which=_elections(request),
             steps=steps(session, request.id),
             colleagues=[name for name in deciders(session) if name not in (looker.name, request.assigned_to)],
@@ -171,10 +184,10 @@ def _elections(request: Request) -> list[InForce]:
 
 
 def _reply(
-    session: Session, request: Request, force: InForce, day: date, language: str = ""
+    session: Session, request: Request, force: InForce, day: date, known: OnHand, language: str = ""
 ) -> tuple[Rendered | None, str]:
     """What approving would send now; or why it could not be approved."""
     try:
-        return reply_now(session, request, force, mailing_day=day, language=language), ""
+        return reply_now(session, request, force, mailing_day=day, language=language, known=known), ""
     except Refused as refused:
         return None, str(refused)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from sqlalchemy import ColumnElement, func, select
+from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.people.permissions import Permission
@@ -21,6 +23,7 @@ from replacements.web.guard import here, needs, office
 from replacements.web.order import came_back, for_the_mailing, pressing
 from replacements.web.pages.keys import with_keys
 from replacements.web.showing import words
+from replacements.web.unsettled import mailings
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
 CAME_BACK = "came_back"  # those whose reply came back undelivered, whatever is proposed
@@ -68,12 +71,21 @@ def page() -> Response:
                 by_proposal=by_proposal,
                 for_mailing=sum(count for code, count in by_proposal.items() if code in FOR_THE_MAILING),
                 FOR_MAILING=FOR_MAILING,
-                closes_at=upcoming(session, force, looker.at).closes_at if force else None,
+                closes_at=upcoming(session, force, looker.at, mailings=mailings(session)).closes_at if force else None,
                 states=words("state"),
                 elections={one.election_id: one.rules.election.name for one in looker.elections} if whole else {},
-                total=session.scalar(select(func.count()).select_from(Request).where(*where)) or 0,
+                total=_total(session, proposal, by_proposal, where),
             )
         )
+
+
+def _total(session: Session, proposal: str, by_proposal: dict[str, int], where: Sequence[ColumnElement[bool]]) -> int:
+    """How many there are in the list: counted by proposal already, but for those whose reply came back."""
+    if proposal == CAME_BACK:
+        return session.scalar(select(func.count()).select_from(Request).where(*where)) or 0
+    if proposal == FOR_MAILING:
+        return sum(count for code, count in by_proposal.items() if code in FOR_THE_MAILING)
+    return by_proposal.get(proposal, 0) if proposal else sum(by_proposal.values())
 
 
 def _of_elections() -> list[ColumnElement[bool]]:
