@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from replacements.store.tables import Account, Ballot, LedgerEntry, Request
 from replacements.summary.asked import LAPSED, Decided
 from replacements.summary.control import most_by_chance, p_chart
-from replacements.summary.figures import Burst, Overriding, Rate, Repeated, SharedAddress
+from replacements.summary.figures import FEW, Burst, Overriding, Rate, Repeated, SharedAddress
 from replacements.summary.ledger_days import utc_text
 
 CANCELLED = "cancelled"
@@ -118,7 +118,7 @@ def overriding(session: Session, decided: Sequence[Decided]) -> tuple[Overriding
     """Members of staff whose share of decisions otherwise than proposed lies above the limits around that of all.
 
     Who has more hard cases decides otherwise more often: it is a reason to look, and nothing more. With fewer than two
-    people there is nobody to compare.
+    people there is nobody to compare, and nobody is named for a handful of decisions: one of one is no habit.
     """
     people = set(session.scalars(select(Account.name)))
     counted = [r for r in decided if r.decided_by in people and r.decision not in (None, LAPSED)]
@@ -131,5 +131,5 @@ def overriding(session: Session, decided: Sequence[Decided]) -> tuple[Overriding
     return tuple(
         Overriding(name, decisions[name], otherwise[name], point)
         for name, point in zip(names, chart.points, strict=True)
-        if point.value > point.upper
+        if point.value > point.upper and otherwise[name] >= FEW
     )

@@ -56,6 +56,19 @@ def test_a_little_more_than_the_others_is_chance_and_names_nobody(records: Any, 
     assert _count(staffed).unusual.overriding == ()
 
 
+def test_nobody_is_named_for_a_handful_of_decisions(records: Any, staffed: Database) -> None:
+    """The limits around one decision, or four, are rough: no habit can be seen in them."""
+    for _ in range(200):
+        _decided(records, "ada", "reissue")
+    for _ in range(4):
+        _decided(records, "bo", "come_in")
+    records.done()
+    assert _count(staffed).unusual.overriding == ()
+    _decided(records, "bo", "come_in")
+    records.done()
+    assert [(one.account, one.otherwise) for one in _count(staffed).unusual.overriding] == [("bo", 5)]
+
+
 def test_who_decides_alone_is_compared_with_nobody_and_a_rule_is_no_person(records: Any, staffed: Database) -> None:
     for _ in range(60):
         _decided(records, "ada", "come_in")
