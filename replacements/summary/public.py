@@ -1,8 +1,9 @@
 """What may be published of a week: numbers of the whole office, and tables in which no small number can be found out.
 
 Only whole weeks, Monday to Sunday, and no tables to date: two that overlap would give a hidden number as a difference.
-By precinct there is none, since who knows which precincts share a style could subtract. The numbers of the whole office
-are shown whatever their size: state law asks for them, and they point at nobody.
+By precinct there is none, since who knows which precincts share a style could subtract. Of voided ballots only those
+that nobody replaced are told: the others are the replacements by cause, and what is hidden there would stand here. The
+numbers of the whole office are shown whatever their size: state law asks for them, and they point at nobody.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ def public_report(week: Week, today: date) -> PublicReport:
         ("kinds", week.by_kind),
         ("causes", week.reissues_by_cause),
         ("styles", week.reissues_by_style),
-        ("voids", week.voided_by_reason),
+        ("voids", _not_replaced(week)),
     )
     return PublicReport(
         week.first,
@@ -63,6 +64,12 @@ def public_report(week: Week, today: date) -> PublicReport:
         {"replacements": (week.this_week, week.to_date), **week.books},
         tuple(_table(name, counts) for name, counts in tables),
     )
+
+
+def _not_replaced(week: Week) -> dict[str, int]:
+    """Ballots voided or suspended without a replacement, by reason: what replaces one gives the same reason."""
+    left = {reason: n - week.reissues_by_cause.get(reason, 0) for reason, n in week.voided_by_reason.items()}
+    return {reason: count for reason, count in left.items() if count > 0}
 
 
 def _table(name: str, counts: Mapping[str, int]) -> PublicTable:

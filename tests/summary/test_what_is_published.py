@@ -79,3 +79,15 @@ def test_the_public_file_has_no_small_number_but_the_whole_offices(busy: Week) -
 def test_only_whole_weeks_are_published_since_others_would_overlap(busy: Week) -> None:
     with pytest.raises(ValueError, match="only a whole week"):
         public_report(replace(busy, last=busy.last + timedelta(days=1)), date(2032, 2, 1))
+
+
+def test_what_is_hidden_of_the_replacements_does_not_stand_among_the_voids(busy: Week) -> None:
+    """A ballot that is replaced is voided for the same reason: told twice, one table would give the other away."""
+    week = replace(
+        busy,
+        reissues_by_cause={"spoiled": 40, "lost": 12, "damaged": 3},
+        voided_by_reason={"spoiled": 40, "lost": 12, "damaged": 3, "cancelled": 11, "rejected": 14},
+    )
+    tables = {table.name: table.counts for table in public_report(week, date(2032, 2, 1)).tables}
+    assert tables["causes"] == {"spoiled": 40, "lost": None, "damaged": None}
+    assert tables["voids"] == {"cancelled": 11, "rejected": 14}
