@@ -6,19 +6,21 @@ same week is the one as far from its election day.
 
 from __future__ import annotations
 
+import json
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select, text
+from sqlalchemy import ColumnElement, TextClause, func, select, text
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Election, LedgerEntry, PastRequest
+from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest
 from replacements.summary.asked import kinds_that_came_in
 from replacements.summary.figures import Compared
-from replacements.summary.ledger_days import utc_text
+from replacements.summary.ledger_days import UNKNOWN, utc_text
 from replacements.summary.speed import how_many_kept, mailed_between, promised_after
 
 BEFORE = "the days before"
@@ -61,7 +63,9 @@ def same_week_before(
     away = _monday(earlier.held_on) - _monday(this.held_on)
     first, last = first + away, last + away
     if earlier.election_id is not None:
-        return _counted(session, earlier.name, earlier.election_id, first, last, office, is_business_day)
+        then = _counted(session, earlier.name, earlier.election_id, first, last, office, is_business_day)
+        reasons, styles = _reissued(session, earlier.election_id, first, last, office)
+        return replace(then, by_cause=reasons, by_style=styles)
     return _loaded(session, earlier, first, last, is_business_day)
 
 
@@ -88,6 +92,36 @@ def _last_before(session: Session, held_on: date) -> _Earlier | None:
     return max(found, key=lambda one: (one.held_on, one.election_id is not None), default=None)
 
 
+def _reissued(
+    session: Session, election_id: str, first: date, last: date, office: ZoneInfo
+) -> tuple[dict[str, int], dict[str, int]]:
+    """Reissues by reason and by style."""
+    entries = session.execute(
+        select(LedgerEntry.details, Ballot.style)
+        .outerjoin(Ballot, Ballot.number == LedgerEntry.ballot_number)
+        .where(*_reissues(election_id, *_moments(first, last, office)))
+    )
+    rows = [(json.loads(details), style) for details, style in entries]
+    return (
+        counted(details.get("reason") or UNKNOWN for details, _ in rows),
+        counted(details.get("style") or style or UNKNOWN for details, style in rows),
+    )
+
+
+def _moments(first: date, last: date, office: ZoneInfo) -> tuple[datetime, datetime]:
+    return datetime.combine(first, time(), office), datetime.combine(last + timedelta(days=1), time(), office)
+
+
+def _reissues(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool] | TextClause, ...]:
+    return (
+        LedgerEntry.election_id == election_id,
+        text("event <> 'imported'"),
+        LedgerEntry.event == "reissued",
+        LedgerEntry.at >= utc_text(start),
+        LedgerEntry.at < utc_text(end),
+    )
+
+
 def _counted(
     session: Session,
     what: str,
@@ -97,15 +131,9 @@ def _counted(
     office: ZoneInfo,
     is_business_day: Callable[[date], bool],
 ) -> Compared:
-    start = datetime.combine(first, time(), office)
-    end = datetime.combine(last + timedelta(days=1), time(), office)
+    start, end = _moments(first, last, office)
     came = kinds_that_came_in(session, election_id, start, end)
-    reissues = session.scalar(
-        select(func.count())
-        .select_from(LedgerEntry)
-        .where(LedgerEntry.election_id == election_id, text("event <> 'imported'"), LedgerEntry.event == "reissued")
-        .where(LedgerEntry.at >= utc_text(start), LedgerEntry.at < utc_text(end))
-    )
+    reissues = session.scalar(select(func.count()).select_from(LedgerEntry).where(*_reissues(election_id, start, end)))
     sent = mailed_between(session, election_id, start, end, office)
     kept = how_many_kept(sent, is_business_day)
     return Compared(what, first, last, came.requests, reissues or 0, came.by_kind, len(sent), kept)
@@ -116,7 +144,7 @@ def _loaded(
 ) -> Compared:
     of_it = (PastRequest.election == earlier.name, PastRequest.held_on == earlier.held_on)
     came = session.execute(
-        select(PastRequest.kind, PastRequest.outcome).where(
+        select(PastRequest.kind, PastRequest.outcome, PastRequest.cause, PastRequest.style).where(
             *of_it, PastRequest.received_on >= first, PastRequest.received_on <= last
         )
     ).all()
@@ -130,11 +158,31 @@ def _loaded(
         first,
         last,
         len(came),
-        sum(outcome == REISSUED for _, outcome in came),
-        counted(kind for kind, _ in came),
+        sum(row.outcome == REISSUED for row in came),
+        counted(row.kind for row in came),
         len(mailed),
         sum(left is not None and left <= promised_after(received, is_business_day) for received, left in mailed),
+        _said(row.cause for row in came if row.outcome == REISSUED),
+        _said(row.style for row in came if row.outcome == REISSUED),
     )
+
+
+def _said(cells: Iterable[str]) -> dict[str, int] | None:
+    """How often each stands in a file; None where it says nothing of any of its lines."""
+    found = counted(cells)
+    return None if found.keys() == {""} else {name or UNKNOWN: count for name, count in found.items()}
+
+
+def beside(
+    these: Mapping[str, int], others: Sequence[Mapping[str, int] | None]
+) -> list[tuple[str, int, tuple[int | None, ...]]]:
+    """Each name that any has, in alphabetical order, with its number now, and those of the other days; None where
+    nothing is known of them."""
+    names = sorted({*these, *(name for those in others for name in those or ())})
+    return [
+        (name, these.get(name, 0), tuple(None if those is None else those.get(name, 0) for those in others))
+        for name in names
+    ]
 
 
 def counted(things: Iterable[T]) -> dict[T, int]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import astuple, fields
 from functools import cache
 from io import BytesIO
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from replacements.store.csv_text import csv_text
-from replacements.summary.figures import Columns, Rate, Share, Week
+from replacements.summary.compared import beside
+from replacements.summary.figures import Columns, Rate, Share, Week, Where
 
 FOR_SUPERVISORS = ("unusual", "overriding")  # with voters' ids, and about members of staff
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the earliest time that a ZIP file can tell
@@ -150,16 +152,30 @@ def _books(week: Week) -> Rows:
 
 
 def _compared(week: Week) -> Rows:
-    for one in (week.before, week.earlier):
-        if one is not None:
-            yield (one.what, one.first, one.last, one.requests, one.reissues, one.mailed, one.kept)
+    for one in week.others:
+        changes = (week.requests - one.requests, week.reissues - one.reissues)
+        yield (one.what, one.first, one.last, one.requests, one.reissues, one.mailed, one.kept, *changes)
 
 
 def _compared_kinds(week: Week) -> Rows:
-    for one in (week.before, week.earlier):
-        if one is not None:
-            for kind in sorted({*one.by_kind, *week.by_kind}):
-                yield (one.what, kind, week.by_kind.get(kind, 0), one.by_kind.get(kind, 0))
+    for one in week.others:
+        for kind, now, (then,) in beside(week.by_kind, [one.by_kind]):
+            yield (one.what, kind, now, then, now - (then or 0))
+
+
+def _compared_reissues(week: Week) -> Rows:
+    for one in week.others:
+        for group, these, those in (
+            ("by cause", week.reissues_by_cause, one.by_cause),
+            ("by style", week.reissues_by_style, one.by_style),
+        ):
+            for name, now, (then,) in beside(these, [those]):
+                yield (one.what, group, name, now, then, None if then is None else now - then)
+
+
+def _where(week: Week) -> Rows:
+    for style, where in week.where.items():
+        yield (style, *astuple(where), _yes(where.adds_up))
 
 
 def _bins(week: Week) -> Rows:
@@ -195,8 +211,23 @@ _TABLES: dict[str, tuple[Sequence[str], Callable[[Week], Rows]]] = {
         ("group", "name", "count", "of", "share", "share_95_from", "share_95_to", "few"),
         _shares,
     ),
-    "compared": (("with", "first_day", "last_day", "requests", "reissues", "mailed", "kept"), _compared),
-    "compared_kinds": (("with", "kind", "requests", "requests_then"), _compared_kinds),
+    "compared": (
+        (
+            "with",
+            "first_day",
+            "last_day",
+            "requests",
+            "reissues",
+            "mailed",
+            "kept",
+            "requests_change",
+            "reissues_change",
+        ),
+        _compared,
+    ),
+    "compared_kinds": (("with", "kind", "requests", "requests_then", "change"), _compared_kinds),
+    "compared_reissues": (("with", "group", "name", "reissues", "reissues_then", "change"), _compared_reissues),
+    "reconciliation": (("style", *(one.name for one in fields(Where)), "adds_up"), _where),
     "bursts": (
         ("hour_utc", "requests", "expected", "most_by_chance"),
         lambda week: [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from datetime import date, datetime
 
 from replacements.summary.control import Point
@@ -79,6 +79,27 @@ class Columns:
     @property
     def pending(self) -> int:
         return self.received - self.counted - self.rejected
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """Where the ballots of a style are at the end of the last day, as the ledger says. One that came back after it was
+    voided is a voided one."""
+
+    issued: int
+    out: int
+    undeliverable: int
+    returned: int
+    accepted: int
+    challenged: int
+    suspended: int
+    voided: int
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether every ballot that was issued is somewhere, and none is anywhere that was not issued."""
+        places = self.out + self.undeliverable + self.returned + self.accepted + self.challenged
+        return self.issued == places + self.suspended + self.voided
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +236,8 @@ class Machine:
 class Compared:
     """The same figures of another stretch of days: the one before, or the same one of an earlier election.
 
-    `kept` of `mailed` by the next business day; None where it is not known.
+    `kept` of `mailed` by the next business day; None where it is not known. `by_cause`, `by_style`: reissues; None
+    where a loaded election says it of none.
     """
 
     what: str
@@ -226,6 +248,8 @@ class Compared:
     by_kind: Mapping[str, int]
     mailed: int
     kept: int | None
+    by_cause: Mapping[str, int] | None = field(default_factory=dict)
+    by_style: Mapping[str, int] | None = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,10 +294,27 @@ class Week:
     machine: Machine = field(default_factory=lambda: Machine((), (), {}, 0))
     before: Compared | None = None
     earlier: Compared | None = None
+    where: Mapping[str, Where] = field(default_factory=dict)  # by ballot style, in the order of their names
 
     @property
     def oldest_hours(self) -> float | None:
         return max((entry.hours for entry in self.waiting), default=None)
+
+    @property
+    def others(self) -> tuple[Compared, ...]:
+        """The other days that these are compared with, as far as there are any."""
+        return tuple(one for one in (self.before, self.earlier) if one is not None)
+
+    @property
+    def where_in_all(self) -> Where:
+        """All styles together."""
+        every = [astuple(one) for one in self.where.values()]
+        return Where(*(sum(column) for column in zip(*every, strict=True))) if every else Where(*[0] * 8)
+
+    @property
+    def do_not_add_up(self) -> tuple[str, ...]:
+        """The styles whose books do not balance."""
+        return tuple(style for style, where in self.where.items() if not where.adds_up)
 
     @property
     def styles_outside(self) -> tuple[Rate, ...]:

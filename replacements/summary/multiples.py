@@ -50,7 +50,7 @@ def rates(name: str, title: str, shown: Sequence[Rate]) -> str:
 
 def kinds(week: Week, words: Mapping[str, str]) -> str:
     """A panel for each kind: this week, the days before, and the same week of an earlier election where it is known."""
-    others = [one for one in (week.before, week.earlier) if one is not None]
+    others = week.others
     names = sorted({*week.by_kind, *(kind for one in others for kind in one.by_kind)})
     letters = "ABC"
     said = [f"{words.get(kind, kind.replace('_', ' '))}: " + _said(week, others, kind) for kind in names]

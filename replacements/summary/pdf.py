@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import astuple, fields
 from datetime import date
 from io import BytesIO
-from typing import Any
+from typing import Any, TypeVar
 
 from reportlab.lib import colors
 from reportlab.lib.enums import TA_RIGHT
@@ -16,7 +17,8 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from replacements.summary import chart, multiples
-from replacements.summary.figures import Columns, Followed, Rate, Week
+from replacements.summary.compared import beside
+from replacements.summary.figures import Columns, Followed, Rate, Week, Where
 from replacements.summary.picture_on_paper import Picture
 from replacements.summary.text import sentences, to_look_at
 from replacements.summary.typefaces import BOLD, PLAIN, marked_up, shortfalls, typefaces, width
@@ -25,10 +27,16 @@ MARGIN = 0.75 * inch
 WIDTH = letter[0] - 2 * MARGIN
 LINE = colors.HexColor("#888888")
 HEAD, CELL = 8, 8.5  # points, of a table's letters
-PADDING, WIDEST = 14, 1.5 * inch  # of a column: clear at both sides together, and the widest but the first
+PADDING, NARROW, WIDEST = (
+    14,
+    7,
+    1.5 * inch,
+)  # of a column: clear at both sides together, also where there are many; the widest but the first
+MANY = 8  # columns
 MOST_LINES = 60  # of a table about styles, precincts or what waits; the rest is in the files
 _COLUMNS = ("requested", "issued", "received", "counted", "rejected", "pending")
 Cells = Sequence[Sequence[object]]
+T = TypeVar("T")
 
 
 class _Heading(Paragraph):
@@ -97,6 +105,7 @@ def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]],
         story += [_heading("Please look at"), *(_paragraph(f"– {line}") for line in looks)]
     story += [_heading("Beside other weeks"), _compared(week)]
     story += [Picture(multiples.kinds(week, words.get("kind", {})), WIDTH), _key(week)]
+    story += [_kinds(week, word), Spacer(1, 6), _changes(week, word)]
     story += [_heading("Requests per day"), Picture(chart.requests_per_day(week), WIDTH * 0.8)]
     story += [
         _heading("Reissues per thousand ballots out"),
@@ -104,11 +113,14 @@ def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]],
         _days(week),
     ]
     story += [_heading("Ballots, as a reconciliation report counts them"), _books(week)]
+    story += [_heading(f"Reconciliation at the end of {_day(week.last)}"), *_where(week)]
+    story += [_heading("Voided ballots, by reason"), _voids(week, word)]
     story += [_heading("From request to mailing"), _speed(week)]
     story += [_heading("Spoiled ballots by style"), *_rates("styles", week.styles)]
     story += [_heading("Replaced ballots by precinct"), *_rates("precincts", week.precincts)]
     story += [_heading("By reason, kind and language"), _shares(week, word)]
     story += [_heading("What people made of the proposals"), _followed(week.machine.followed, word)]
+    story += [_heading("Decided otherwise than proposed"), _otherwise(week, word)]
     for what, title in (("who", "How sure of the voter"), ("kind", "How sure of what is asked")):
         bins = [one for one in week.machine.bins if one.what == what]
         if bins:
@@ -118,7 +130,8 @@ def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]],
             story.append(_table(("Claimed", "Claims", "Came true", "95 % interval of the share"), rows))
     if overriding and week.unusual.overriding:
         story += [_heading("Decided otherwise than proposed, by member of staff"), *_overriding(week)]
-    story += [_heading("Still waiting"), _waiting(week, word)]
+    story += [_heading("Declined"), *_declined(week, word)]
+    story += [_heading("Still waiting"), *_waiting(week, word)]
     return story
 
 
@@ -127,7 +140,10 @@ def _names(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]])
     yield office_name
     yield week.election_id
     yield from (rate.name for rate in (*week.styles, *week.precincts, *week.unusual.undeliverable))
-    yield from (one.what for one in (week.before, week.earlier) if one is not None)
+    yield from (one.what for one in week.others)
+    yield from week.where
+    for styles in (week.reissues_by_style, *(one.by_style for one in week.others)):
+        yield from styles or ()
     yield from (one.account for one in week.unusual.overriding)
     yield from (text for group in words.values() for text in group.values())
 
@@ -153,8 +169,9 @@ def _table(headings: Sequence[str], rows: Cells, none: str = "") -> Flowable:
     if not rows:
         return _paragraph(none)
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows[:MOST_LINES]]
+    clear = PADDING if len(headings) <= MANY else NARROW
     widths = [
-        min(PADDING + max(width(heading, HEAD, BOLD), *(width(cell, CELL) for cell in column)), WIDEST)
+        min(clear + max(width(heading, HEAD, BOLD), *(width(cell, CELL) for cell in column)), WIDEST)
         for heading, *column in list(zip(headings, *cells, strict=True))[1:]
     ]
     widths.insert(0, WIDTH - sum(widths))
@@ -166,6 +183,8 @@ def _table(headings: Sequence[str], rows: Cells, none: str = "") -> Flowable:
             [
                 ("FONTNAME", (0, 0), (-1, -1), PLAIN),  # or ReportLab names one that it does not embed
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), clear * 0.4),
+                ("RIGHTPADDING", (0, 0), (-1, -1), clear * 0.4),
                 ("TOPPADDING", (0, 0), (-1, -1), 1),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
                 ("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black),
@@ -180,16 +199,42 @@ def _compared(week: Week) -> Flowable:
     rows: list[tuple[object, ...]] = [
         (_stretch(week.first, week.last), week.requests, week.reissues, week.speed.mailed, week.speed.kept)
     ]
-    rows += [
-        (f"{one.what}: {_stretch(one.first, one.last)}", one.requests, one.reissues, one.mailed, one.kept)
-        for one in (week.before, week.earlier)
-        if one is not None
-    ]
+    for one in week.others:
+        rows.append((f"{one.what}: {_stretch(one.first, one.last)}", one.requests, one.reissues, one.mailed, one.kept))
+        rows.append(
+            ("change since", f"{week.requests - one.requests:+d}", f"{week.reissues - one.reissues:+d}", "", "")
+        )
     return _table(("Days", "Requests", "Reissues", "Mailed", "In time"), rows)
 
 
+def _kinds(week: Week, word: Any) -> Flowable:
+    rows = beside(week.by_kind, [one.by_kind for one in week.others])
+    return _side_by_side("Requests by kind", week, [(word(kind, "kind"), *rest) for kind, *rest in rows])
+
+
+def _changes(week: Week, word: Any) -> Flowable:
+    """Reissues by reason and by style, in these days and the others."""
+    causes = beside(week.reissues_by_cause, [one.by_cause for one in week.others])
+    styles = beside(week.reissues_by_style, [one.by_style for one in week.others])
+    rows = [(word(cause, "cause"), *rest) for cause, *rest in causes]
+    return _side_by_side("Reissues by reason and by style", week, rows + [(f"style {name}", *r) for name, *r in styles])
+
+
+def _side_by_side(title: str, week: Week, rows: Sequence[Sequence[Any]]) -> Flowable:
+    """Each number now, then, and the change: A, B and C as in the picture."""
+    headings = [title, "A"]
+    for place, _ in zip("BC", week.others, strict=False):
+        headings += [place, f"A less {place}"]
+    cells = []
+    for name, now, thens in rows:
+        cells.append([name, now])
+        for then in thens:
+            cells[-1] += ["–", "–"] if then is None else [then, f"{now - then:+d}"]
+    return _table(headings, cells, f"{title}: none.")
+
+
 def _key(week: Week) -> Flowable:
-    names = ["these days", *(one.what for one in (week.before, week.earlier) if one is not None)]
+    names = ["these days", *(one.what for one in week.others)]
     return _paragraph("; ".join(f"{letter}: {name}" for letter, name in zip("ABC", names, strict=False)) + ".", 8)
 
 
@@ -221,6 +266,48 @@ def _five(columns: Columns) -> list[object]:
     return ["–" if getattr(columns, name) is None else getattr(columns, name) for name in _COLUMNS]
 
 
+def _where(week: Week) -> list[Flowable]:
+    named = [*week.where.items(), ("All", week.where_in_all)] if week.where else []
+    rows = [(style, *astuple(where), "yes" if where.adds_up else "NO") for style, where in _with_the_last(named)]
+    headings = ("Style", *(one.name.capitalize() for one in fields(Where)), "Adds up")
+    return [_table(headings, rows, "No ballot was issued yet."), *_more(named)]
+
+
+def _with_the_last(rows: Sequence[T]) -> Sequence[T]:
+    """As many as a table holds, the last among them: it is of all together."""
+    return rows if len(rows) <= MOST_LINES else [*rows[: MOST_LINES - 1], rows[-1]]
+
+
+def _more(rows: Sequence[object]) -> list[Flowable]:
+    return [_paragraph(f"and {len(rows) - MOST_LINES} more, in the files.")] if len(rows) > MOST_LINES else []
+
+
+def _voids(week: Week, word: Any) -> Flowable:
+    rows = [(word(reason, "cause"), count) for reason, count in week.voided_by_reason.items()]
+    return _table(("Reason", "Ballots"), rows, "No ballot was voided.")
+
+
+def _otherwise(week: Week, word: Any) -> Flowable:
+    rows = [
+        (f"{word(proposed, 'action_short')} → {word(decided, 'action_short')}", count)
+        for (proposed, decided), count in week.overrides.items()
+    ]
+    none = "Every decision was as proposed." if week.decisions else "No request was decided."
+    return _table(("Proposed → decided", "Requests"), rows, none)
+
+
+def _declined(week: Week, word: Any) -> list[Flowable]:
+    """What was proposed and how it ended, with the requests. What clerks wrote stays on the requests' pages."""
+    found: dict[str, list[str]] = {}
+    for one in week.declined:
+        said = f"{word(one.proposal, 'action_short')} was proposed; {word(one.decision, 'action_short').lower()}"
+        found.setdefault(said, []).append(str(one.request))
+    if not found:
+        return [_paragraph("No request was declined or withdrawn.")]
+    lines = [_paragraph(f"{said}: {len(numbers)} (request {', '.join(numbers)})") for said, numbers in found.items()]
+    return [*lines, _paragraph("Why stands on the page of each request, in the words of who decided.", 8)]
+
+
 def _speed(week: Week) -> Flowable:
     speed = week.speed
     rows: list[tuple[object, ...]] = [("Packets mailed", speed.mailed), ("By the next business day", speed.kept)]
@@ -241,10 +328,9 @@ def _rates(name: str, rates: Sequence[Rate]) -> list[Flowable]:
         note = "outside" if rate.outside else "few" if rate.few else ""
         rows.append((rate.name, rate.out, rate.events, *numbers, note))
     headings = ("Name", "Out", "Count", "Per thousand", "Limits", "Note")
-    more = [_paragraph(f"and {len(rows) - MOST_LINES} more, in the files.")] if len(rows) > MOST_LINES else []
     if not rows:
         return [_paragraph("No ballot was out in these days, and none was replaced.")]
-    return [Picture(multiples.rates(name, name, rates[:20]), WIDTH * 0.9), _table(headings, rows), *more]
+    return [Picture(multiples.rates(name, name, rates[:20]), WIDTH * 0.9), _table(headings, rows), *_more(rows)]
 
 
 def _shares(week: Week, word: Any) -> Flowable:
@@ -283,11 +369,11 @@ def _overriding(week: Week) -> list[Flowable]:
     return [_paragraph(fair), _table(("Account", "Decided", "Otherwise", "Share", "Limits"), rows)]
 
 
-def _waiting(week: Week, word: Any) -> Flowable:
+def _waiting(week: Week, word: Any) -> list[Flowable]:
     rows = [
         (f"Request {one.request}, {word(one.proposal, 'action_short')}", f"{one.hours:.0f}") for one in week.waiting
     ]
-    return _table(("", "Hours"), rows, "No request waits for a decision.")
+    return [_table(("", "Hours"), rows, "No request waits for a decision."), *_more(rows)]
 
 
 def _stretch(first: date, last: date) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from datetime import date
 from zoneinfo import ZoneInfo
 
@@ -29,6 +30,7 @@ def mail_text(week: Week, office_name: str) -> tuple[str, str]:
             if name in week.books
             for when, columns in zip(("this week", "to date"), week.books[name], strict=True)
         ),
+        _balance(week),
         _table("Other counts", _others(week)),
         _table(
             "Decisions that differ from the proposal",
@@ -101,6 +103,8 @@ def to_look_at(week: Week) -> list[str]:
         f"{burst.expected:.1f} are usual, and chance brings at most {burst.limit}."
         for burst in unusual.bursts
     ]
+    if week.do_not_add_up:
+        lines.append(f"The books of ballot style {', '.join(week.do_not_add_up)} do not balance.")
     if week.replies_failed:
         lines.append(f"{_many(week.replies_failed, 'reply', 'replies')} could not be sent.")
     return lines
@@ -119,13 +123,24 @@ def _beyond(rate: Rate, what: str) -> str:
 
 def _compared(week: Week) -> str:
     lines = []
-    for one in (week.before, week.earlier):
-        if one is not None:
-            kept = f", {one.kept} of {one.mailed} mailed in time" if one.mailed and one.kept is not None else ""
-            days = f"{_day(one.first)} to {_day(one.last)}, {one.last.year}"
-            many = f"{_many(one.requests, 'request')} ({week.requests - one.requests:+d} since)"
-            lines.append(f"  {one.what}, {days}: {many}, {_many(one.reissues, 'reissue')}{kept}")
+    for one in week.others:
+        kept = f", {one.kept} of {one.mailed} mailed in time" if one.mailed and one.kept is not None else ""
+        days = f"{_day(one.first)} to {_day(one.last)}, {one.last.year}"
+        many = f"{_many(one.requests, 'request')} ({week.requests - one.requests:+d} since)"
+        reissues = f"{_many(one.reissues, 'reissue')} ({week.reissues - one.reissues:+d} since)"
+        lines.append(f"  {one.what}, {days}: {many}, {reissues}{kept}")
     return "\n".join(["Beside other weeks", *lines]) if lines else ""
+
+
+def _balance(week: Week) -> str:
+    """Where all ballots are, and whether that is every one that was issued."""
+    if not week.where:
+        return ""
+    places = asdict(week.where_in_all)
+    issued = places.pop("issued")
+    found = ", ".join(f"{count} {place}" for place, count in places.items() if count)
+    balance = "does not add up" if week.do_not_add_up else "adds up, in every ballot style"
+    return f"Reconciliation at the end of {_day(week.last)}\n  {_many(issued, 'ballot')} issued: {found}. It {balance}."
 
 
 def _others(week: Week) -> dict[str, int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -17,7 +18,7 @@ from replacements.summary.asked import Decided, came_in, decided_in, hours, wait
 from replacements.summary.asked import days as days_of
 from replacements.summary.compared import counted, days_before, same_week_before
 from replacements.summary.control import u_chart
-from replacements.summary.figures import Columns, Day, Declined, Unusual
+from replacements.summary.figures import Columns, Day, Declined, Unusual, Where
 from replacements.summary.figures import Week as Week
 from replacements.summary.ledger_days import PRECINCT, REASON, STYLE, Days, Tally, read_days
 from replacements.summary.machine import measure_machine
@@ -28,6 +29,7 @@ DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
 LONGEST = 400  # days that one summary may span
 ALL, OVERSEAS = "all", "overseas"
+PLACES = tuple(one.name for one in fields(Where))
 
 
 def monday_to_friday(day: date) -> bool:
@@ -75,7 +77,8 @@ def stretch(
     came = came_in(session, election_id, start, end)
     decided = decided_in(session, election_id, start, end)
     chart_from = min(first, last + DAY - DAYS_FOR_LIMITS * DAY)
-    books = read_days(session, election_id, zone, since=chart_from, until=last)
+    before = first - (last + DAY - first)  # as many days, just before
+    books = read_days(session, election_id, zone, since=min(chart_from, before), until=last)
     by_hour = hours(session, election_id, start, end)
     mean, days = _days(books, days_of(by_hour, office), first, last, chart_from, as_of, office)
     tally, whole_days = books.tally(first, last), [day.day for day in days]
@@ -127,8 +130,13 @@ def stretch(
         causes=shares(causes, tally.reissued),
         languages=shares(came.by_language, came.requests),
         machine=measure_machine(session, election_id, start, end, decided),
-        before=days_before(session, election_id, first, last, office, is_business_day),
+        before=replace(
+            days_before(session, election_id, first, last, office, is_business_day),
+            by_cause=books.by_name(REASON, before, first - DAY, "reissued"),
+            by_style=books.by_name(STYLE, before, first - DAY, "reissued"),
+        ),
         earlier=same_week_before(session, election_id, first, last, office, is_business_day),
+        where={style: Where(*(getattr(tally, name) for name in PLACES)) for style, tally in books.places().items()},
     )
 
 

@@ -152,10 +152,10 @@ class Year:
                 reference=f"{n}",
                 received_on=received,
                 kind=self.random.choice(_KINDS)[0],
-                cause="",
+                cause=_CAUSES[n % 4] if outcome == "reissued" and n % 9 else "",
                 outcome=outcome,
                 mailed_on=mailed,
-                style="",
+                style="",  # such a file says nothing of styles
                 precinct="",
                 language="",
                 loaded_at=self.now,

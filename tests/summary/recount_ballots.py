@@ -11,6 +11,7 @@ import pandas as pd
 from tests.summary.recount import DAY, FEW, Row, Span, Tables, counts, near, poisson_limits, yes
 
 LIVE, BACK = ("issued", "undeliverable"), ("returned", "accepted", "challenged")
+STATES = ("issued", "undeliverable", "returned", "accepted", "challenged", "suspended", "voided")
 WISHES = {"spoiled_ballot", "not_received"}
 
 
@@ -128,6 +129,26 @@ def out_by_day(moves: pd.DataFrame, span: Span) -> pd.Series:
     ends = change.groupby(moves["day"]).sum().cumsum()
     at_end = ends.reindex(sorted({*ends.index, *shown})).ffill().fillna(0).astype(int).reindex(shown)
     return pd.concat([at_end, at_end.shift(1)], axis=1).max(axis=1).iloc[1:].astype(int)
+
+
+def compared_reissues(tables: Tables, span: Span) -> Iterator[Row]:
+    """Reissues by cause and by style beside those of the days before."""
+    for group, part in (("by cause", "reason"), ("by style", "style")):
+        now, then = reissued_by(part, tables, span), reissued_by(part, tables, span.before)
+        for name in {*now, *then}:
+            change = now.get(name, 0) - then.get(name, 0)
+            yield "the days before", group, name, now.get(name, 0), then.get(name, 0), change
+
+
+def reconciliation(tables: Tables, span: Span) -> Iterator[Row]:
+    """Each ballot's last state of these days, by style."""
+    so_far = tables.moves[tables.moves["day"] <= span.last]
+    issued = so_far[so_far["event"].isin(("imported", "reissued"))].groupby("style").size()
+    states = so_far.groupby("ballot_number").agg({"after": "last", "style": "last"})
+    for style, own in states.groupby("style")["after"]:
+        found = counts(own)
+        yield style, issued[style], *(found.pop(state, 0) for state in STATES), yes(issued[style] == len(own))
+        assert not found, "a state that the table has no column for"
 
 
 def where_now(tables: Tables) -> dict[str, dict[str, int]]:

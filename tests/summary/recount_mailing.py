@@ -49,7 +49,10 @@ def compared(tables: Tables, span: Span) -> Iterator[Row]:
     before = span.before
     sent, reissued = _sent(tables, before), sum(recount_ballots.reissued_by("style", tables, before).values())
     came = int(before.holds(tables.requests["received_at"]).sum())
-    yield "the days before", before.first, before.last, came, reissued, len(sent), _kept(sent)
+    came_now = int(span.holds(tables.requests["received_at"]).sum())
+    reissued_now = sum(recount_ballots.reissued_by("style", tables, span).values())
+    changes = came_now - came, reissued_now - reissued
+    yield "the days before", before.first, before.last, came, reissued, len(sent), _kept(sent), *changes
     then, past = _then(span), tables.past_requests
     asked = past[then.of_days(past["received_on"])]
     mailed = past[then.of_days(past["mailed_on"].where(past["mailed_on"].notna(), date.min))]
@@ -58,7 +61,8 @@ def compared(tables: Tables, span: Span) -> Iterator[Row]:
         promised = _business_day_after(mailed["received_on"].to_numpy().astype("datetime64[D]"))
         kept = int((mailed["mailed_on"].to_numpy().astype("datetime64[D]") <= promised).sum())
     done = int((asked["outcome"] == "reissued").sum())
-    yield EARLIER, then.first, then.last, len(asked), done, len(mailed), kept
+    changes = came_now - len(asked), reissued_now - done
+    yield EARLIER, then.first, then.last, len(asked), done, len(mailed), kept, *changes
 
 
 def compared_kinds(tables: Tables, span: Span) -> Iterator[Row]:
@@ -66,7 +70,20 @@ def compared_kinds(tables: Tables, span: Span) -> Iterator[Row]:
     loaded = counts(past[_then(span).of_days(past["received_on"])]["kind"])
     for name, then in (("the days before", recount_requests.kinds(tables, span.before)), (EARLIER, loaded)):
         for kind in sorted({*now, *then}):
-            yield name, kind, now.get(kind, 0), then.get(kind, 0)
+            yield name, kind, now.get(kind, 0), then.get(kind, 0), now.get(kind, 0) - then.get(kind, 0)
+
+
+def compared_reissues(tables: Tables, span: Span) -> Iterator[Row]:
+    """Those of the days before, and of the earlier election by cause; its file says nothing of styles."""
+    yield from recount_ballots.compared_reissues(tables, span)
+    past = tables.past_requests
+    done = past[_then(span).of_days(past["received_on"]) & (past["outcome"] == "reissued")]
+    then, now = counts(done["cause"].replace("", "unknown")), recount_ballots.reissued_by("reason", tables, span)
+    for cause in {*now, *then}:
+        change = now.get(cause, 0) - then.get(cause, 0)
+        yield EARLIER, "by cause", cause, now.get(cause, 0), then.get(cause, 0), change
+    for style, count in recount_ballots.reissued_by("style", tables, span).items():
+        yield EARLIER, "by style", style, count, *(("", "") if len(done) else (0, count))
 
 
 def unusual(tables: Tables, span: Span) -> Iterator[Row]:

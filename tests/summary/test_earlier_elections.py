@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+import csv
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ from sqlalchemy import select
 from replacements.cli import main
 from replacements.store.csv_files import FileTrouble
 from replacements.store.database import Database
-from replacements.store.tables import PastRequest
+from replacements.store.tables import Election, PastRequest
+from replacements.summary.export import tables
 from replacements.summary.history import load_history
 from replacements.summary.week import week
 from tests.summary.conftest import ELECTION
@@ -104,6 +106,43 @@ def test_the_same_week_of_an_earlier_election_is_as_far_from_its_election_day(
     assert (earlier.requests, earlier.reissues) == (3, 2)
     assert earlier.by_kind == {"spoiled_ballot": 1, "not_received": 1, "question": 1}
     assert (earlier.mailed, earlier.kept) == (1, 1)  # the other was mailed in the week after
+    assert (earlier.by_cause, earlier.by_style) == ({"spoiled": 1, "lost": 1}, {"B1": 2})
+
+
+def test_of_what_a_file_does_not_say_nothing_is_known(records: Any, election: Database, tmp_path: Path) -> None:
+    """No style in any line is not the same as no replacement of any style."""
+    records.done()
+    with election.write() as session:
+        load_history(session, _file(tmp_path, HEADING + LINES.replace(",B1,", ",,")), at=AT)
+    with election.read() as session:
+        found = week(session, ELECTION, MONDAY, "America/New_York", now=AT)
+    assert found.earlier is not None
+    assert (found.earlier.by_cause, found.earlier.by_style) == ({"spoiled": 1, "lost": 1}, None)
+    rows = list(csv.DictReader(tables(found)["compared_reissues"].splitlines()))
+    assert [(row["name"], row["reissues"], row["reissues_then"], row["change"]) for row in rows] == [
+        ("lost", "0", "1", "-1"),
+        ("spoiled", "0", "1", "-1"),
+    ]
+
+
+def test_an_earlier_election_of_the_service_itself_is_compared_by_reason_and_style(
+    records: Any, election: Database
+) -> None:
+    at = datetime(2031, 10, 7, 15, tzinfo=UTC)
+    for number, reason in (("11", "spoiled"), ("12", "spoiled"), ("13", "lost")):
+        records.ballot(number, f"V{number}", style="B" if reason == "lost" else "A")
+        records.event("reissued", at, number, f'{{"reason": "{reason}"}}')
+    records.event("reissued", at + timedelta(days=7), "13", '{"reason": "lost"}')  # the week after
+    records.done()
+    with election.write() as session:
+        session.add(Election(id="next", name="Primary", held_on=date(2032, 6, 1), created_at=at))
+    monday = MONDAY + (date(2032, 5, 31) - date(2031, 11, 3))
+    with election.read() as session:
+        found = week(session, "next", monday, "America/New_York", now=datetime(2032, 6, 2, tzinfo=UTC))
+    assert found.earlier is not None
+    assert (found.earlier.what, found.earlier.first, found.earlier.reissues) == ("General", MONDAY, 3)
+    assert found.earlier.by_cause == {"spoiled": 2, "lost": 1}
+    assert found.earlier.by_style == {"A": 2, "B": 1}
 
 
 def test_without_an_earlier_election_there_is_only_the_week_before(records: Any, election: Database) -> None:

@@ -13,13 +13,15 @@ from zipfile import ZipFile
 
 import pytest
 
+from replacements.ballots.handover import hand_over
 from replacements.store.database import Database
 from replacements.summary.export import archive
 from replacements.summary.figures import Week
 from replacements.summary.ledger_days import STATE_COLUMNS, roll_forward
 from replacements.summary.places import where_ballots_are
+from replacements.summary.public import public_csv, public_report
 from replacements.summary.week import stretch
-from tests.summary import recount_ballots, recount_mailing, recount_requests
+from tests.summary import recount_ballots, recount_mailing, recount_public, recount_requests
 from tests.summary.a_year import ELECTION, FIRST, HELD_ON, OFTEN_BROUGHT_BACK, OFTEN_OTHERWISE, WEEKS, ZONE, Year
 from tests.summary.recount import Row, Span, Tables, read_tables
 
@@ -39,12 +41,13 @@ KEYS = {
     "shares": 2,
     "ballots": 2,
     "compared_kinds": 2,
+    "compared_reissues": 3,
     "decisions": 2,
     "proposals": 2,
     "probabilities": 2,
     "unusual": 4,
 }
-IN_ORDER = ("waiting", "style_rates", "precinct_rates", "undeliverable", "days", "declined")
+IN_ORDER = ("reconciliation", "waiting", "style_rates", "precinct_rates", "undeliverable", "days", "declined")
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +90,8 @@ def _recounted(tables: Tables, span: Span) -> dict[str, Iterable[Row]]:
         "shares": of_requests.shares(tables, span, causes),
         "compared": of_mailing.compared(tables, span),
         "compared_kinds": of_mailing.compared_kinds(tables, span),
+        "compared_reissues": of_mailing.compared_reissues(tables, span),
+        "reconciliation": of_ballots.reconciliation(tables, span),
         "bursts": of_mailing.bursts(tables, span),
         "overriding": of_requests.overriding(tables, span),
         "proposals": of_requests.proposals(tables, span),
@@ -153,6 +158,41 @@ def test_every_figure_of_a_year_equals_an_independent_count(stored: Database, ro
             filled |= {name} if expected else set()
         assert week.machine.off == pytest.approx(recount_requests.off(tables, span))
     assert filled == recounted.keys()  # nothing was compared only where it was empty
+
+
+def test_what_is_published_equals_an_independent_count(stored: Database) -> None:
+    """Every row of the file, and every number that is held back, of each of the year's weeks that begin on a Monday."""
+    tables, notes = read_tables(stored), set()
+    for monday in (FIRST + timedelta(weeks=n) for n in range(WEEKS + 1)):
+        span = Span(monday, monday + timedelta(days=6))
+        published = csv.reader(StringIO(public_csv(public_report(_counted(stored, span), LATER.date()))))
+        shown = {(part, name, period): [number, note] for part, name, period, number, note in list(published)[1:]}
+        expected = {
+            (part, name, period): [str(number), note]
+            for part, name, period, number, note in recount_public.report(tables, span)
+        }
+        assert shown == expected, span
+        notes |= {note for _, note in shown.values()}
+    assert len(notes) == 3  # shown, held back, and whole tables held back
+
+
+def test_what_is_handed_over_line_by_line_equals_an_independent_count(stored: Database) -> None:
+    """Each event that voids a ballot, makes one, or brings one back to life stands in the file once."""
+    ledger = read_tables(stored).ledger.sort_values("seq")
+    with stored.write() as session:
+        made = hand_over(session, ELECTION, by="ada", at=LATER)
+    undone = ledger["details"].map(lambda details: details.get("from") == "voided")
+    ends = ledger["event"].isin(("voided", "suspended", "reissued", "reinstated"))
+    chosen = ledger[ends | ((ledger["event"] == "return_undone") & undone)]
+    plain = {"reinstated": "replacement cancelled"}
+    expected = [
+        [row.ballot_number, row.voter_id, row.event, row.details.get("reason", plain.get(row.event, "")),
+         row.details.get("replaced_by", ""), row.at.isoformat(timespec="microseconds"), row.by]
+        for row in chosen.itertuples()
+    ]  # fmt: skip
+    assert list(csv.reader(StringIO(made.text)))[1:] == expected
+    assert (made.events, made.first, made.last) == (len(expected), 1, int(ledger["seq"].max()))
+    assert {row[2] for row in expected} == {"voided", "suspended", "reissued", "reinstated"}
 
 
 def test_where_the_ballots_are_equals_a_count_of_their_table(stored: Database) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import date, timedelta
 from io import BytesIO
 from pathlib import Path
 
@@ -14,10 +15,12 @@ from reportlab.lib.pagesizes import letter
 
 from replacements.summary import pdf, typefaces
 from replacements.summary.control import Point
-from replacements.summary.figures import Bin, Columns, Machine, Overriding, Rate, Unusual, Week
+from replacements.summary.figures import Bin, Columns, Compared, Machine, Overriding, Rate, Unusual, Week, Where
 from replacements.summary.pdf import week_pdf
 from replacements.summary.text import sentences
+from tests.summary.conftest import MONDAY, NOTE
 
+DAY, WEEK = timedelta(days=1), timedelta(days=7)
 WORDS = {"kind": {"spoiled_ballot": "Spoiled ballot"}}
 
 
@@ -34,6 +37,11 @@ def full(busy: Week) -> Week:
             Rate("제2투표구 (東)", 70, 1, Point(14.3, 0, 60.0)),
         ),
         books={name: (Columns(None, 4, 3, 2, 1), Columns(None, 44, 33, 22, 11)) for name in ("all", "overseas")},
+        where={"B1": Where(1000, 700, 10, 20, 200, 10, 10, 50), "Thôn 1": Where(3, 1, 0, 0, 0, 0, 0, 1)},
+        before=Compared(
+            "the days before", MONDAY - WEEK, MONDAY - DAY, 30, 5, {"other": 9}, 4, 4, {"lost": 5}, {"B1": 5}
+        ),
+        earlier=Compared("General 2029", date(2029, 12, 31), date(2030, 1, 6), 20, 2, {}, 4, 4, {"lost": 2}, None),
         machine=Machine((), (Bin("who", 0.9, 0.95, 10, 9, 0.93, 0.6, 0.98),), {"who": 0.03}, 0),
         unusual=Unusual((), (), (), overriding=(Overriding("ada", 40, 30, Point(0.75, 0.1, 0.5)),)),
     )
@@ -195,7 +203,18 @@ def test_each_letter_is_set_in_a_typeface_that_has_it() -> None:
 def test_no_column_is_so_narrow_that_a_word_is_cut(full: Week) -> None:
     text = _text(week_pdf(replace(full, requests=12_345), "Office", words=WORDS, overriding=True))
     lines = text.splitlines()
-    for heading in ("Requests", "Reissues", "Per thousand", "Out", "Count", "Note", "Pending", "12345"):
+    for heading in (
+        "Requests",
+        "Reissues",
+        "Per thousand",
+        "Out",
+        "Count",
+        "Note",
+        "Pending",
+        "Undeliverable",
+        "Thôn 1",
+        "12345",
+    ):
         assert any(heading in line for line in lines), heading
 
 
@@ -205,3 +224,24 @@ def test_a_week_without_anything_can_be_printed(quiet: Week) -> None:
     for said in ("No request came in, and no ballot was replaced.", "No request waits for a decision."):
         assert said in text
     assert "None" not in text
+
+
+def test_all_that_a_supervisor_asks_of_a_week_is_on_paper(full: Week) -> None:
+    """Reissues by reason and style beside other weeks, voids, the balance by style, what was overruled and declined."""
+    flat = " ".join(_text(week_pdf(full, "Office", words=WORDS, overriding=True)).split())
+    for said in (
+        "change since -9 +2",  # 21 requests and 7 reissues, after 30 and 5
+        "Spoiled ballot 20 0 +20 0 +20",
+        "other 0 9 -9 0 +0",
+        "lost 0 5 -5 2 -2",
+        "style =1+1 7 0 +7 – –",  # of styles the loaded election says nothing
+        "Reason Ballots spoiled 7",
+        "B1 1000 700 10 20 200 10 10 50 yes",
+        "Thôn 1 3 1 0 0 0 0 0 1 NO",
+        "All 1003 701 10 20 200 10 10 51 NO",
+        "reissue → come in 2",
+        "reissue was proposed; declined: 1 (request 14)",
+        "The books of ballot style Thôn 1 do not balance.",
+    ):
+        assert said in flat, said
+    assert NOTE not in flat

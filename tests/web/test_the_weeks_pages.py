@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from io import BytesIO
 
 import pytest
@@ -87,6 +88,42 @@ def test_a_long_ledger_is_added_up_once_and_the_page_says_the_same(site: Site, m
     with site.database.read() as session:
         election = office.known(session)[0].election_id
         assert session.get_one(LedgerDaysUpTo, election).seq > 0
+
+
+def _rows(page: str) -> dict[str, list[str]]:
+    """The page's table rows: each heading with its cells as text."""
+    found: dict[str, list[str]] = {}
+    for row in re.findall(r"<tr><th scope=.row.>(.*?)</tr>", page, re.DOTALL):
+        name, *cells = (" ".join(re.sub(r"<[^>]*>", " ", cell).split()) for cell in re.split(r"<td[^>]*>", row))
+        found.setdefault(name, cells)
+    return found
+
+
+def test_what_was_asked_and_reissued_in_the_week_before_is_shown_though_it_is_no_more(site: Site) -> None:
+    then, now = _rows(_read(site, WEEK)), _rows(_read(site, "/week/2026-10-05"))
+    asked = int(then["Spoiled ballot"][0])
+    assert asked > 0
+    assert now["Spoiled ballot"] == ["0", str(asked), f"-{asked}"]
+    assert now["Reissued: mismarked"] == ["0", "1", "-1"]
+    assert now["Reissues"] == ["0", "1", "-1"]
+    by_style = _read(site, "/week/2026-10-05").partition('id="by-style"')[2].partition("</section>")[0]
+    assert list(_rows(by_style).values()) == [["0", "1", "-1"]]
+
+
+def test_the_voided_ballots_are_told_by_reason(site: Site) -> None:
+    page = _read(site, WEEK)
+    part = page.partition('id="by-void"')[2].partition("</section>")[0]
+    assert _rows(part) == {"Mismarked": ["1"]}
+
+
+def test_the_balance_of_each_style_is_in_the_files(site: Site) -> None:
+    rows = list(csv.DictReader(_read(site, f"{WEEK}/reconciliation.csv").splitlines()))
+    assert rows
+    for row in rows:
+        places = ("out", "undeliverable", "returned", "accepted", "challenged", "suspended", "voided")
+        assert int(row["issued"]) == sum(int(row[name]) for name in places)
+        assert row["adds_up"] == "yes"
+    assert sum(int(row["voided"]) for row in rows) == 1
 
 
 # Years before any ballot was out; after everything; and the week of the invented office's own mail.

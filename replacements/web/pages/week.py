@@ -15,6 +15,7 @@ from replacements.people.permissions import Permission
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.summary import chart, export, multiples
+from replacements.summary.compared import beside
 from replacements.summary.ledger_days import entries_behind, roll_forward
 from replacements.summary.pdf import week_pdf
 from replacements.summary.places import Places, where_ballots_are
@@ -108,6 +109,11 @@ def _shown(first: date, last: date) -> str:
         after=first + timedelta(days=7),
         tables=[name for name in export.names() if _may_have(name)],
         pictures=_pictures(found),
+        changes={
+            "kinds": beside(found.by_kind, [one.by_kind for one in found.others]),
+            "causes": beside(found.reissues_by_cause, [one.by_cause for one in found.others]),
+            "styles": beside(found.reissues_by_style, [one.by_style for one in found.others]),
+        },
         places=places,
         reconciled=reconciled,
     )
