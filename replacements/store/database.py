@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from replacements.store.sealing import NO_KEYS, Keys, give
 
 SQLITE_WAIT_SECONDS = 60
+CONNECT_SECONDS = 10  # a server that does not even answer; without it one waits for as long as the network likes
 LEDGER_LOCK = 70_130  # any number; the key of PostgreSQL's advisory lock around the end of the ledger
 _LOCK = text("SELECT pg_advisory_xact_lock(:key)")
 
@@ -37,12 +38,12 @@ class Database:
     def __init__(self, url: str, keys: Keys = NO_KEYS) -> None:
         self.url = database_url(url)
         self.is_sqlite = self.url.startswith("sqlite")
-        options: dict[str, Any] = {"connect_args": {"timeout": SQLITE_WAIT_SECONDS}} if self.is_sqlite else {}
+        wait = {"timeout": SQLITE_WAIT_SECONDS} if self.is_sqlite else {"connect_timeout": CONNECT_SECONDS}
         self.engine: Engine = create_engine(
             self.url,
             pool_pre_ping=not self.is_sqlite,
             hide_parameters=True,  # an error's text may end in a log; the values were names and letters
-            **options,
+            connect_args=wait,
         )
         give(self.engine.dialect, keys)
         if self.is_sqlite:

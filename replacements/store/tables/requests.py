@@ -76,6 +76,12 @@ class Request(Base):
         ),
         Index("requests_of_a_week", "election_id", "received_at", "decided_at"),
         Index("requests_decided_in_a_week", "election_id", "decided_at", "state"),
+        Index(
+            "requests_that_issued",
+            "issued_ballot",
+            sqlite_where=text("issued_ballot IS NOT NULL"),
+            postgresql_where=text("issued_ballot IS NOT NULL"),
+        ),
         # and for the voters that one mail account has written about so far
         Index("requests_of_a_sender", "message_id", "election_id", "received_at", "voter_id"),
     )
