@@ -66,7 +66,7 @@ class NameFit:
         return "swapped order" if self.turned else "same"
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=16384)
 def near(one: str, other: str) -> bool:
     """A slip of the keyboard apart: one edit or neighbouring swap from four letters, two from nine."""
     length = max(len(one), len(other))

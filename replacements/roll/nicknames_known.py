@@ -62,7 +62,7 @@ def relatives(name: str) -> frozenset[str]:
     return frozenset(names - {name})
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=16384)
 def relation(written: str, filed: str) -> str:
     """How two names are linked: "nickname" (a good short form), "loose" (the tables link them weakly), or nothing."""
     full, _, firm = _tables()
