@@ -145,6 +145,7 @@ def test_what_turns_up_may_be_the_number_that_was_asked_for(text: str, taken_bac
 @pytest.mark.parametrize(
     ("text", "missing"),
     [
+        ("I have two envelopes, instructions, a pink form, and no actual ballot.", True),
         ("The envelopes came and the ballot was not in the packet.", True),
         ("I only got the ballot, no envelopes were in the packet.", False),
         ("En el paquete solamente venían la boleta y los dos sobres, no trae la hoja de instrucciones.", False),
@@ -154,3 +155,15 @@ def test_what_turns_up_may_be_the_number_that_was_asked_for(text: str, taken_bac
 )
 def test_where_only_the_ballot_came_the_ballot_is_there(text: str, missing: bool) -> None:
     assert (Flag.BALLOT_MISSING in find_kinds(letter(text)).flags) == missing
+
+
+@pytest.mark.parametrize(
+    ("text", "sent"),
+    [
+        ("친구들은 다들 벌써 받아서 보냈다는데 저만 아직 투표용지가 안 왔습니다.", False),
+        ("옆집은 이미 투표용지를 보냈다던데 저는 아직 못 받았습니다.", False),
+        ("이미 투표용지를 보냈는데 잘못 칠한 것 같습니다.", True),
+    ],
+)
+def test_what_others_are_said_to_have_mailed_is_not_the_writers_in_korean(text: str, sent: bool) -> None:
+    assert (Flag.BALLOT_ALREADY_SENT in find_kinds(letter(text)).flags) == sent

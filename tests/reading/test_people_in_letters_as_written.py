@@ -140,6 +140,21 @@ def test_a_husband_who_mailed_his_own_has_not_mailed_the_writers() -> None:
     assert Flag.BALLOT_ALREADY_SENT in reading(text.replace("his.", "mine.")).flags
 
 
+@pytest.mark.parametrize(
+    ("told", "sent"),
+    [
+        ("I turned it over and there was a fly on it, which I squashed. May I have another?", False),
+        ("I turned the page and my pen leaked. May I have another?", False),
+        ("My brother already mailed his. I tore mine. May I have another?", False),
+        ("I turned it in last week, but I had torn it. May I have another?", True),
+        ("I turned my ballot in on Monday, but I had torn it. May I have another?", True),
+        ("I already mailed mine, but I had torn it. May I have another?", True),
+    ],
+)
+def test_a_ballot_turned_over_is_not_turned_in(told: str, sent: bool) -> None:
+    assert (Flag.BALLOT_ALREADY_SENT in reading(told).flags) == sent
+
+
 def test_a_ballot_dropped_in_the_dishwater_is_not_on_its_way() -> None:
     assert Flag.BALLOT_ALREADY_SENT not in reading("I dropped mine in the dishwater. Another ballot please.").flags
     assert Flag.BALLOT_ALREADY_SENT in reading("I dropped mine in the drop box, but tore it first. Another?").flags
