@@ -90,16 +90,16 @@ def _mail(office: Office, session: Session, mails: int) -> list[Line]:
         int(uid): number
         for uid, number in session.execute(
             select(Sighting.uid, Sighting.message_id).where(Sighting.validity == validity)
-        ).tuples()
+        )
     }
     sightings = Counter(kept.values())
-    raws = session.execute(select(RawMail.message_id, RawMail.raw)).tuples()
+    raws = session.execute(select(RawMail.message_id, RawMail.raw))
     digests = {number: hashlib.sha256(raw).digest() for number, raw in raws}
     # A mail that came twice is one message; its second copy may have travelled another way.
     whole = sum(
         uid in kept and (digests.get(kept[uid]) == digest or sightings[kept[uid]] > 1) for uid, digest in places.items()
     )
-    states = dict(session.execute(select(Message.id, Message.state)).tuples().all())
+    states = dict(session.execute(select(Message.id, Message.state)).all())
     requests: dict[int, list[Request]] = defaultdict(list)
     for request in session.scalars(select(Request)):
         requests[request.message_id].append(request)
@@ -129,7 +129,7 @@ def _decisions(session: Session, told: Sequence[Told]) -> list[Line]:
     two = session.execute(
         select(Ballot.voter_id).where(Ballot.state.in_(LIVE_STATES)).group_by(Ballot.voter_id).having(func.count() > 1)
     ).all()
-    versions = dict(session.execute(select(Request.id, Request.version)).tuples().all())
+    versions = dict(session.execute(select(Request.id, Request.version)).all())
     gone = [one for one in told if versions.get(one.request_id, 0) <= one.version]
     replaced = f"{sum(reissued.values())} reissues, {taken_back['reinstated']} taken back"
     return [
@@ -177,14 +177,14 @@ def _without_reply(session: Session, rows: Sequence[Reply]) -> list[int]:
     """Requests that were decided so that a reply is due, and that have none. The same words to the same address within
     a week are no reply due."""
     answered = {row.request_id for row in rows}
-    same = {(row.to.lower(), row.template) for row in rows}
+    said = {(row.to.lower(), row.template.partition("/")[0]) for row in rows}
     found = []
     decided = select(Request, Message).join(Message).where(Request.state.in_(("done", "asked")))
-    for request, message in session.execute(decided).tuples():
+    for request, message in session.execute(decided):
         due = request.decision not in {action.value for action in NO_REPLY} and request.judged.get("may_answer")
         if not due or request.id in answered or not message.sender:
             continue
-        if not any(to == message.sender.lower() for to, _ in same):
+        if (message.sender.lower(), request.decision) not in said:
             found.append(request.id)
     return found
 

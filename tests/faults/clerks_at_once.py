@@ -56,7 +56,7 @@ class FastClerk:
                 select(Request.id, Request.version)
                 .where(Request.state.in_(states), Request.first_by.is_distinct_from(self.name))
                 .order_by(Request.id)
-            ).tuples()
+            )
             found = [(number, version) for number, version in rows if not is_left(number)]
         return chance.sample(found, min(_AT_ONCE, len(found)))
 
