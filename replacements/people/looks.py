@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, exists, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from replacements.store.database import Database
 from replacements.store.tables import Look
@@ -17,13 +18,21 @@ from replacements.store.tables import Look
 ONCE_IN = timedelta(minutes=15)
 
 
+def lately(
+    account: InstrumentedAttribute[str],
+    what: str,
+    *,
+    at: datetime,
+    about: str = "",
+    voter_id: ColumnElement[Any] | None = None,
+) -> ColumnElement[bool]:
+    """Whether a look of this account was kept within ONCE_IN: at this voter, else at what is called `about`."""
+    same = Look.about == about if voter_id is None else Look.voter_id == voter_id
+    return exists().where(Look.account == account, same, Look.what == what, Look.at > at - ONCE_IN)
+
+
 def record(database: Database, *, account: str, what: str, about: str, at: datetime, voter_id: str | None) -> None:
-    """Keep that somebody looked, unless the same was kept lately. Costs a look-up, and at most one insert."""
-    same = Look.voter_id == voter_id if voter_id else Look.about == about
-    lately = select(Look.id).where(Look.account == account, same, Look.what == what, Look.at > at - ONCE_IN)
-    with database.read() as session:
-        if session.scalar(lately.limit(1)) is not None:
-            return
+    """Keep that somebody looked. Whether the same was kept `lately`, who calls has asked."""
     with database.write() as session:
         session.add(Look(account=account, what=what, about=about, why="", at=at, voter_id=voter_id))
 

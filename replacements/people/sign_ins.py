@@ -17,8 +17,9 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy import delete, or_, select
+from sqlalchemy import ColumnElement, delete, or_, select
 from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
@@ -55,12 +56,13 @@ class Ends:
 @dataclass(frozen=True, slots=True)
 class Found:
     """A sign-in that is not over. `outstanding`: "" where all was given, else CODE or SET_UP; `second`: the kind of
-    second factor that was given, "" for none."""
+    second factor that was given, "" for none. `beside`: what was asked for beside it."""
 
     sign_in_id: int
     member: Member
     outstanding: str
     second: str
+    beside: tuple[Any, ...] = ()
 
 
 def token_hash(token: str) -> str:
@@ -101,22 +103,31 @@ def _is_over(row: SignIn, at: datetime) -> bool:
     return row.ends_at <= at or row.seen_at <= at - timedelta(minutes=row.idle_minutes)
 
 
-def find(database: Database, token: str, *, at: datetime, by_itself: bool = False) -> Found | None:
+def find(
+    database: Database,
+    token: str,
+    *,
+    at: datetime,
+    by_itself: bool = False,
+    beside: Sequence[ColumnElement[Any]] = (),
+) -> Found | None:
     """The sign-in of this token, or None where it is unknown, over, or of an account switched off.
 
-    `by_itself`: a page asks without anybody touching it, which is no use of the sign-in.
+    `by_itself`: a page asks without anybody touching it, which is no use of the sign-in. `beside`: scalar subqueries
+    that are answered in the same statement; they may name the Account.
     """
     if not token:
         return None
     with database.read() as session:
-        both = select(SignIn, Account).join(Account, Account.id == SignIn.account_id)
+        both = select(SignIn, Account, *beside).join(Account, Account.id == SignIn.account_id)
         found_both = session.execute(both.where(SignIn.token == token_hash(token))).first()
         if found_both is None:
             return None
-        row, account = found_both
+        row, account, *more = found_both
         if _is_over(row, at) or not account.active:
             return None
-        found, seen_at = Found(row.id, member_of(account), row.outstanding, row.second), row.seen_at
+        found = Found(row.id, member_of(account), row.outstanding, row.second, tuple(more))
+        seen_at = row.seen_at
     if not by_itself and at - seen_at >= _SEEN_EVERY:
         with database.write() as session:
             fresh = session.get(SignIn, found.sign_in_id)

@@ -113,7 +113,6 @@ def known(session: Session, *, at: datetime | None = None) -> tuple[InForce, ...
     """Every election with the rules that hold in it: the newest that were adopted, else the newest that were loaded.
     In the order of their days. `at`: which elections are open, as of then (default: now)."""
     at = at or datetime.now(UTC)
-    closings = _closings(session)
     found = [
         InForce(
             _rules(session, row),
@@ -122,7 +121,7 @@ def known(session: Session, *, at: datetime | None = None) -> tuple[InForce, ...
             row.adopted_by is not None,
             row.adopted_by or "",
             row.adopted_at,
-            closings.get(row.election_id),
+            _closed(row),
         )
         for row in _holding(session)
     ]
@@ -226,14 +225,11 @@ def _record(session: Session, event: str, election_id: str, official: str, by: s
     ledger.append(session, event=event, election_id=election_id, by=by, at=at, details={"official": official.strip()})
 
 
-def _closings(session: Session) -> dict[str, Closed]:
-    """Which elections are closed, from the ledger: what was recorded last of each counts."""
-    closed: dict[str, Closed] = {}
-    for event, election_id, at, details in session.execute(_CLOSINGS):
-        closed.pop(election_id, None)
-        if event == CLOSED:
-            closed[election_id] = Closed(str(json.loads(details)["official"]), datetime.fromisoformat(at))
-    return closed
+def _closed(row: _Holding) -> Closed | None:
+    """Whether an election is closed: what the ledger says last of it counts."""
+    if row.event != CLOSED or row.at is None or row.details is None:
+        return None
+    return Closed(str(json.loads(row.details)["official"]), datetime.fromisoformat(row.at))
 
 
 def _offered(session: Session, elections: tuple[InForce, ...], at: datetime) -> tuple[InForce, ...]:
@@ -262,23 +258,43 @@ class _Row(NamedTuple):
     adopted_at: datetime | None
 
 
+class _Holding(NamedTuple):
+    """The same, with what the ledger says last of its being closed; None where it says nothing."""
+
+    id: int
+    election_id: str
+    sha256: str
+    adopted_by: str | None
+    adopted_at: datetime | None
+    event: str | None
+    at: str | None
+    details: str | None
+
+
 _VERSIONS = select(
     AdoptedRules.id, AdoptedRules.election_id, AdoptedRules.sha256, AdoptedRules.adopted_by, AdoptedRules.adopted_at
 )
-_ALL_VERSIONS = _VERSIONS.order_by(AdoptedRules.id)
 # Few entries are about no ballot, and those are found by the index on ballot numbers.
 _CLOSINGS = (
-    select(LedgerEntry.event, LedgerEntry.election_id, LedgerEntry.at, LedgerEntry.details)
+    select(LedgerEntry.election_id, func.max(LedgerEntry.seq).label("seq"))
     .where(LedgerEntry.ballot_number.is_(None), LedgerEntry.event.in_((CLOSED, REOPENED)))
-    .order_by(LedgerEntry.seq)
+    .group_by(LedgerEntry.election_id)
+    .subquery()
+)
+# Every page asks for this, so it is one statement: each version, and what the ledger says last of its election.
+_ALL_VERSIONS = (
+    _VERSIONS.add_columns(LedgerEntry.event, LedgerEntry.at, LedgerEntry.details)
+    .outerjoin(_CLOSINGS, _CLOSINGS.c.election_id == AdoptedRules.election_id)
+    .outerjoin(LedgerEntry, LedgerEntry.seq == _CLOSINGS.c.seq)
+    .order_by(AdoptedRules.id)
 )
 _parsed: dict[str, Rules] = {}  # by SHA-256: the same text is the same rules
 
 
-def _holding(session: Session) -> list[_Row]:
+def _holding(session: Session) -> list[_Holding]:
     """For each election the version that holds in it: adopted ones go before newer ones that are only loaded."""
-    rows = [_Row(*row) for row in session.execute(_ALL_VERSIONS)]
-    holding: dict[str, _Row] = {}
+    rows = [_Holding(*row) for row in session.execute(_ALL_VERSIONS)]
+    holding: dict[str, _Holding] = {}
     for row in rows:
         before = holding.get(row.election_id)
         if before is None or row.adopted_by is not None or before.adopted_by is None:
@@ -286,7 +302,7 @@ def _holding(session: Session) -> list[_Row]:
     return list(holding.values())
 
 
-def _rules(session: Session, row: _Row) -> Rules:
+def _rules(session: Session, row: _Row | _Holding) -> Rules:
     rules = _parsed.get(row.sha256)
     if rules is None:
         source = session.scalars(select(AdoptedRules.source).where(AdoptedRules.id == row.id)).one()

@@ -11,8 +11,7 @@ from datetime import datetime, timedelta
 from typing import Any, TypeVar, cast
 
 from flask import Flask, Response, abort, current_app, flash, g, redirect, request, url_for
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Select, null, select
 from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -23,7 +22,7 @@ from replacements.people.sign_ins import Member
 from replacements.requests.office import InForce, known, next_of, offered
 from replacements.settings import Settings
 from replacements.store.database import Database
-from replacements.store.tables import Mailing, Packet, Request
+from replacements.store.tables import Account, Mailing, Packet, Request
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -247,9 +246,14 @@ def _at_the_door() -> AnyResponse | None:
     with place.database.read() as session:
         every = known(session, at=at)
         open_ = offered(session, at=at, among=every)
-        named = request.args.get(CHOICE, "")
-        of_object = _election_of(session)
-    sign_in = sign_ins.find(place.database, token(), at=at, by_itself=getattr(view, "by_itself", False))
+    named, asked = request.args.get(CHOICE, ""), _object(at)
+    sign_in = sign_ins.find(
+        place.database, token(), at=at, by_itself=getattr(view, "by_itself", False), beside=asked
+    )  # fmt: skip
+    of_object = None
+    if sign_in is not None and sign_in.beside:
+        of_object, g.about_voter, of_voter, of_number = sign_in.beside
+        g.looked_lately = bool(of_voter if g.about_voter else of_number)
     if sign_in is not None and not sign_in.outstanding and not sign_in.second:
         more = _more_than_before(sign_in, open_ or every)
         sign_in = replace(sign_in, outstanding=more)
@@ -301,21 +305,32 @@ def _more_than_before(sign_in: sign_ins.Found, elections: tuple[InForce, ...]) -
     return more
 
 
-def _election_of(session: Session) -> str | None:
-    """The election of the request, mailing or packet that the address names; None where it names none of these."""
+def _object(at: datetime) -> tuple[ColumnElement[Any], ...]:
+    """Of the request, mailing or packet that the address names: its election, its voter, and whether who is signed in
+    looked at it lately, told by the voter and by its number. Nothing where it names none of these."""
+    what, number = _named()
+    voter: Select[str | None] | None = None
+    if what == "request":
+        of = select(Request.election_id).where(Request.id == number)
+        voter = select(Request.voter_id).where(Request.id == number)
+    elif what == "mailing":
+        of = select(Mailing.election_id).where(Mailing.id == number)
+    elif what == "packet":
+        of = select(Mailing.election_id).join(Packet, Packet.mailing_id == Mailing.id).where(Packet.id == number)
+        voter = select(Packet.voter_id).where(Packet.id == number)
+    else:
+        return ()
+    whom = null() if voter is None else voter.scalar_subquery()
+    by_voter = looks.lately(Account.name, what, at=at, voter_id=whom)
+    return of.scalar_subquery(), whom, by_voter, looks.lately(Account.name, what, at=at, about=f"{what} {number}")
+
+
+def _named() -> tuple[str, int]:
+    """What the address names by its number; "" and 0 where it names nothing of which looks are kept."""
     asked = request.view_args or {}
-    if "request_id" in asked:
-        both = select(Request.election_id, Request.voter_id).where(Request.id == asked["request_id"])
-        election_id, g.about_voter = session.execute(both).first() or (None, None)
-        return election_id
-    if "mailing_id" in asked:
-        return session.scalar(select(Mailing.election_id).where(Mailing.id == asked["mailing_id"]))
-    if "packet_id" in asked:
-        found = select(Mailing.election_id, Packet.voter_id).join(Packet, Packet.mailing_id == Mailing.id)
-        of_packet = session.execute(found.where(Packet.id == asked["packet_id"])).first()
-        election_id, g.about_voter = of_packet or (None, None)
-        return election_id
-    return None
+    return next(
+        ((what, asked[f"{what}_id"]) for what in ("request", "mailing", "packet") if f"{what}_id" in asked), ("", 0)
+    )
 
 
 def _stay_with_the_election(endpoint: str, values: dict[str, Any]) -> None:
@@ -339,11 +354,11 @@ def _on_record(response: Response) -> Response:
     """Keep that somebody who sees names opened a request, a mailing or a packet, before the answer goes out: where that
     cannot be kept, nothing is shown. Lists show names too and are not looks at a record; a search keeps its own line.
     """
-    looker, asked = here(), request.view_args or {}
-    named = [what for what in ("request", "mailing", "packet") if f"{what}_id" in asked]
-    if response.status_code != 200 or not named or looker.member is None or not looker.sees_personal:
+    looker, (what, number) = here(), _named()
+    if response.status_code != 200 or not what or looker.member is None or not looker.sees_personal:
         return response
-    what, number = named[0], asked[f"{named[0]}_id"]
+    if g.get("looked_lately"):
+        return response
     looks.record(
         office().database,
         account=looker.name,

@@ -48,10 +48,13 @@ def _events(app: Flask, asked: WSGIEnvironment, looker: Here, look: Callable[[],
     try:
         yield f"retry: {BACK_SOON if stays else BACK_LATER}\n\n"
         end, seen = time.monotonic() + LONGEST, str(asked.get("HTTP_LAST_EVENT_ID", ""))
+        seen_at_the_door = True
         while True:
             # A request's surroundings for each look alone: nothing is held while the stream waits.
             with app.request_context(asked):
-                if not _still_here(looker):
+                if seen_at_the_door:
+                    g.here, seen_at_the_door = looker, False
+                elif not _still_here(looker):
                     return
                 said = json.dumps(look())
             mark = hashlib.sha256(said.encode()).hexdigest()[:16]
