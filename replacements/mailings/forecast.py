@@ -12,15 +12,18 @@ from datetime import date, datetime, time, timedelta
 from math import ceil, floor, sqrt
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
+from sqlalchemy import func, literal, select, true, union_all
 from sqlalchemy.orm import Session
 
-from replacements.mailings.stock import StyleStock, overview
+from replacements.mailings import stock
+from replacements.mailings.stock import StyleStock
 from replacements.rules.calendar import is_mailing_day, local, mailing_after, mailing_days_between, next_mailing
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet
 
 LOOKED_BACK = 10  # mailing days
+LONGEST = timedelta(days=366)  # within which they are looked for
+_QUEUED = "queued"
 NINETEEN_IN_TWENTY = 1.645  # standard deviations, one-sided
 DAY = timedelta(days=1)
 
@@ -51,31 +54,35 @@ def forecast(session: Session, election_id: str, rules: Rules, *, now: datetime)
     today = local(rules, now).date()
     last = max(next_mailing(rules, rules.dates_for(overseas=o).last_request_by_mail) for o in (False, True))
     days_left = max(0, mailing_days_between(rules, today + DAY, last + DAY))
-    start, days = _window(session, election_id, rules, today)
-    queued = session.execute(
-        select(Ballot.style, func.count(func.distinct(Ballot.number)))
+    start, _ = _window(rules, today, today - LONGEST)
+    queued = (
+        select(literal(_QUEUED), Ballot.style, literal(""), func.count(func.distinct(Ballot.number)))
         .join(Packet, Packet.ballot_number == Ballot.number)
         .join(Mailing, Packet.mailing_id == Mailing.id)
         .where(
             Mailing.election_id == election_id,
+            # Also where the first packet is younger: then there are none before it.
             Packet.queued_at >= datetime.combine(start, time.min, tzinfo=ZoneInfo(rules.office.time_zone)),
             Packet.channel == "post",
         )
         .group_by(Ballot.style)
     )
-    counts = {row[0]: int(row[1]) for row in queued}
-    return tuple(
-        _of(row, counts.get(row.style, 0), days, days_left, rules, today) for row in overview(session, election_id)
-    )
+    read = union_all(*stock.lines(election_id), queued).subquery()
+    first = select(func.min(Packet.queued_at)).join(Mailing, Packet.mailing_id == Mailing.id)
+    first = first.where(Mailing.election_id == election_id)
+    # Joined to one row, so that the first packet is told also where no style is in the books.
+    one = select(first.scalar_subquery().label("first")).subquery()
+    rows = session.execute(select(one.c.first, read).outerjoin(read, true())).all()
+    lines = [row[1:] for row in rows if row[1] is not None]
+    begun = local(rules, rows[0][0]).date() if rows[0][0] is not None else today
+    _, days = _window(rules, today, max(begun, today - LONGEST))
+    counts = {style: int(number) for what, style, _, number in lines if what == _QUEUED}
+    return tuple(_of(row, counts.get(row.style, 0), days, days_left, rules, today) for row in stock.from_lines(lines))
 
 
-def _window(session: Session, election_id: str, rules: Rules, today: date) -> tuple[date, int]:
-    """The first day that is looked back to, and how many mailing days there are from it to today, today among them."""
-    first = session.scalar(
-        select(func.min(Packet.queued_at)).join(Mailing, Packet.mailing_id == Mailing.id)
-        .where(Mailing.election_id == election_id)
-    )  # fmt: skip
-    begun = min(local(rules, first).date(), today) if first is not None else today
+def _window(rules: Rules, today: date, begun: date) -> tuple[date, int]:
+    """The first day that is looked back to, and how many mailing days there are from it to today, today among them.
+    `begun`: the day before which there is nothing."""
     start, days = today, 0
     while True:
         days += is_mailing_day(rules, start)

@@ -7,11 +7,12 @@ differ nothing is booked. Mailings book what they use by themselves, signed by t
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, Select, func, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from replacements.ballots.ledger import append
@@ -21,6 +22,7 @@ from replacements.store.tables import Ballot, Mailing, Packet, StockEntry
 
 ENTERED = ("counted", "received", "spoiled", "destroyed")  # what people enter; the first count is the style's opening
 LEAVES = ("spoiled", "destroyed")
+BOOKED, RESERVED = "booked", "reserved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,15 +62,42 @@ class Entered:
 
 def overview(session: Session, election_id: str) -> tuple[StyleStock, ...]:
     """The books of every style that is in them or waited for, in the order of its name."""
-    booked: dict[str, Counter[str]] = defaultdict(Counter)
-    entries = session.execute(
-        select(StockEntry.style, StockEntry.kind, func.sum(StockEntry.change))
+    return from_lines(session.execute(union_all(*lines(election_id))).all())
+
+
+def lines(election_id: str) -> tuple[Select[str, str, str, int | None], Select[str, str, str, int]]:
+    """What the books rest on, to be read in one statement, with more lines of this form if need be: BOOKED, the style,
+    the kind of entry, the sum of its changes; RESERVED, the style, "", the number of ballots that wait for the post."""
+    booked = (
+        select(
+            literal(BOOKED).label("what"),
+            StockEntry.style.label("style"),
+            StockEntry.kind.label("kind"),
+            func.sum(StockEntry.change).label("number"),
+        )
         .where(StockEntry.election_id == election_id, StockEntry.state == "agreed")
         .group_by(StockEntry.style, StockEntry.kind)
     )
-    for style, kind, change in entries:
-        booked[style][kind] = int(change or 0)
-    reserved = _reserved(session, election_id)
+    reserved = (
+        select(literal(RESERVED), Ballot.style, literal(""), func.count())
+        .join(Packet, Packet.ballot_number == Ballot.number)
+        .join(Mailing, Packet.mailing_id == Mailing.id)
+        .where(Mailing.election_id == election_id, Packet.state.in_(("queued", "frozen")), Ballot.state == "issued")
+        .where(Packet.channel == "post")
+        .group_by(Ballot.style)
+    )
+    return booked, reserved
+
+
+def from_lines(rows: Iterable[Sequence[Any]]) -> tuple[StyleStock, ...]:
+    """The books, from what was read by `lines`; other lines are passed over."""
+    booked: dict[str, Counter[str]] = defaultdict(Counter)
+    reserved: dict[str, int] = {}
+    for what, style, kind, number in rows:
+        if what == BOOKED:
+            booked[style][kind] = int(number or 0)
+        elif what == RESERVED:
+            reserved[style] = int(number)
     return tuple(
         StyleStock(
             style,
@@ -84,18 +113,6 @@ def overview(session: Session, election_id: str) -> tuple[StyleStock, ...]:
     )
 
 
-def _reserved(session: Session, election_id: str) -> dict[str, int]:
-    waiting = session.execute(
-        select(Ballot.style, func.count())
-        .join(Packet, Packet.ballot_number == Ballot.number)
-        .join(Mailing, Packet.mailing_id == Mailing.id)
-        .where(Mailing.election_id == election_id, Packet.state.in_(("queued", "frozen")), Ballot.state == "issued")
-        .where(Packet.channel == "post")
-        .group_by(Ballot.style)
-    )
-    return {row[0]: int(row[1]) for row in waiting}
-
-
 def shortages(session: Session, election_id: str) -> tuple[StyleStock, ...]:
     """The styles of which more ballots wait for the post than there are."""
     return tuple(row for row in overview(session, election_id) if row.short)
@@ -103,8 +120,16 @@ def shortages(session: Session, election_id: str) -> tuple[StyleStock, ...]:
 
 def waiting(session: Session, election_id: str) -> list[StockEntry]:
     """What one person has counted and a second has not. Their numbers are not for the second person's eyes."""
-    found = select(StockEntry).where(StockEntry.election_id == election_id, StockEntry.state == "waiting")
-    return list(session.scalars(found.order_by(StockEntry.id)))
+    return list(session.scalars(select(StockEntry).where(*_wait(election_id)).order_by(StockEntry.id)))
+
+
+def how_many_wait(election_id: str) -> Select[int]:
+    """The number of those counts."""
+    return select(func.count()).select_from(StockEntry).where(*_wait(election_id))
+
+
+def _wait(election_id: str) -> tuple[ColumnElement[bool], ...]:
+    return StockEntry.election_id == election_id, StockEntry.state == "waiting"
 
 
 def enter(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, Select, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -219,13 +219,23 @@ def as_kept(name: str, source: Source) -> Source:
 
 def waiting(session: Session) -> Sequence[ReplyText]:
     """Versions that wait for somebody to approve them, oldest first."""
-    newest = select(func.max(ReplyText.id)).group_by(ReplyText.name, ReplyText.language)
     return session.scalars(
-        select(ReplyText)
-        .outerjoin(ReplyTextDecision, ReplyTextDecision.text_id == ReplyText.id)
-        .where(ReplyText.id.in_(newest), ReplyTextDecision.id.is_(None))
-        .order_by(ReplyText.id)
+        select(ReplyText).outerjoin(ReplyTextDecision, _DECIDED).where(*_waiting()).order_by(ReplyText.id)
     ).all()
+
+
+def how_many_wait() -> Select[int]:
+    """The number of those versions."""
+    counted = select(func.count()).select_from(ReplyText).outerjoin(ReplyTextDecision, _DECIDED)
+    return counted.where(*_waiting())
+
+
+_DECIDED = ReplyTextDecision.text_id == ReplyText.id
+
+
+def _waiting() -> tuple[ColumnElement[bool], ...]:
+    newest = select(func.max(ReplyText.id)).group_by(ReplyText.name, ReplyText.language)
+    return ReplyText.id.in_(newest), ReplyTextDecision.id.is_(None)
 
 
 def _own(language: str, name: str) -> Source:

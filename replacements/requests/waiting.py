@@ -6,14 +6,14 @@ question never arrived, or whose reminder did not go out, is not closed by rule:
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from types import MappingProxyType
+from typing import NamedTuple
 
-from sqlalchemy import Select, func, select
-from sqlalchemy.orm import Session, load_only
+from sqlalchemy import ColumnElement, Select, exists, func, or_, select, text
+from sqlalchemy.orm import Session, aliased, load_only
 
 from replacements.ballots import ledger
 from replacements.proposals.types import Action
@@ -46,7 +46,7 @@ _IN_BRIEF = load_only(
     Request.decision,
     Request.decided_at,
 )
-_WHEN_IT_WENT = load_only(Reply.request_id, Reply.template, Reply.queued_at, Reply.sent_at, Reply.returned_at)
+_LAPSED = text("requests.decision = 'lapsed'")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ def tend(database: Database, *, now: datetime) -> Tended:
             request.id
             for force in office.known(session, at=now)
             if _tends(force)
-            for request in session.scalars(_waiting(force.election_id).order_by(Request.id))
+            for request in session.scalars(select(Request).where(*_waits(force.election_id)).order_by(Request.id))
         ]
     done = [_tend_one(database, request_id, now=now) for request_id in ids]
     return Tended(done.count("reminded"), done.count(LAPSED))
@@ -102,10 +102,11 @@ def _tends(force: InForce) -> bool:
     return force.adopted and force.closed is None and _by_rule(force.rules)
 
 
-def standing(session: Session, request: Request, rules: Rules) -> Standing | None:
-    """Where a request stands; None where it does not wait for the voter. Reads only."""
-    waits = request.state == "asked" and (request.decision or "") in WAITS_FOR and request.decided_at is not None
-    return _standing(request, rules, _known(session, [request])) if waits else None
+def standing(request: Request, rules: Rules, replies: Sequence[Reply], *, answered: bool) -> Standing | None:
+    """Where a request stands; None where it does not wait for the voter. `replies`: all about it, oldest first;
+    `answered`: what `answered` says of it."""
+    sent = [Sent(r.template, r.queued_at, r.sent_at, r.returned_at) for r in replies if r.state != "cancelled"]
+    return _standing(request, rules, _Known(sent, answered))
 
 
 def _standing(request: Request, rules: Rules, known: _Known) -> Standing | None:
@@ -115,7 +116,7 @@ def _standing(request: Request, rules: Rules, known: _Known) -> Standing | None:
     wait: Wait = getattr(rules.waiting, waits_for)
     question = known.went_out(request, request.decision or "")
     asked_on = local(rules, question).date() if question else None
-    if asked_on is None or request.id in known.answered:
+    if asked_on is None or known.answered:
         return Standing(waits_for, asked_on, None, None, None)
     reminder = known.went_out(request, f"remind_{waits_for}")
     reminded_on = local(rules, reminder).date() if reminder else None
@@ -127,26 +128,27 @@ def _standing(request: Request, rules: Rules, known: _Known) -> Standing | None:
     return Standing(waits_for, asked_on, reminded_on, lapses_on, remind_on)
 
 
-def overview(session: Session, force: InForce, *, now: datetime) -> Overview:
-    """Count what waits for voters. Reads only."""
-    today = local(force.rules, now).date()
-    waiting = session.scalars(_waiting(force.election_id).options(_IN_BRIEF)).all()
-    known = _known(session, waiting)
-    found = [_standing(request, force.rules, known) for request in waiting]
-    lapsed = session.scalar(
+def lapsed_lately(election_id: str, *, now: datetime) -> Select[int]:
+    """How many lapsed LATELY. The decision is written out: by it the database finds the index of those alone."""
+    return (
         select(func.count())
         .select_from(Request)
-        .where(
-            Request.election_id == force.election_id,
-            Request.decision == LAPSED,
-            Request.decided_at >= now - LATELY,
-        )
+        .where(Request.election_id == election_id, Request.decided_at >= now - LATELY, _LAPSED)
     )
+
+
+def overview(session: Session, force: InForce, *, now: datetime, lapsed: int | None = None) -> Overview:
+    """Count what waits for voters. `lapsed`: what `lapsed_lately` counts, where that is at hand. Reads only."""
+    if lapsed is None:
+        lapsed = session.scalar(lapsed_lately(force.election_id, now=now)) or 0
+    today = local(force.rules, now).date()
+    waiting = _known(session, *_waits(force.election_id))
+    found = [_standing(request, force.rules, known) for request, known in waiting]
     return Overview(
-        sum(1 for request in waiting if request.id not in known.answered),
+        sum(1 for _, known in waiting if not known.answered),
         sum(1 for one in found if one and one.reminded_on),
         sum(1 for one in found if one and one.lapses_on and one.lapses_on <= today + SOON),
-        lapsed or 0,
+        lapsed,
         _by_rule(force.rules),
     )
 
@@ -156,25 +158,30 @@ def _by_rule(rules: Rules) -> bool:
     return any(wait.remind_after_days or wait.lapse_after_days for wait in kinds)
 
 
-def _waiting(election_id: str) -> Select[Request]:
-    return select(Request).where(
-        Request.election_id == election_id, Request.state == "asked", Request.decision.in_(tuple(WAITS_FOR))
-    )
+def _waits(election_id: str) -> tuple[ColumnElement[bool], ...]:
+    return Request.election_id == election_id, Request.state == "asked", Request.decision.in_(tuple(WAITS_FOR))
+
+
+class Sent(NamedTuple):
+    """A reply that was written about a request and not cancelled."""
+
+    template: str
+    queued_at: datetime
+    sent_at: datetime | None
+    returned_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """What was written about some requests, and which of them the voter has answered."""
+    """What was written about a request, and whether the voter has answered."""
 
-    replies: Mapping[int, Sequence[Reply]]  # by request, oldest first; none that was cancelled
-    answered: frozenset[int]
+    sent: Sequence[Sent]  # oldest first
+    answered: bool
 
-    def newest(self, request: Request, template: str) -> Reply | None:
+    def newest(self, request: Request, template: str) -> Sent | None:
         """The newest reply of this text since the request was decided."""
         since = request.decided_at
-        found = [
-            r for r in self.replies.get(request.id, ()) if r.template == template and since and r.queued_at >= since
-        ]
+        found = [one for one in self.sent if one.template == template and since and one.queued_at >= since]
         return found[-1] if found else None
 
     def went_out(self, request: Request, template: str) -> datetime | None:
@@ -183,34 +190,38 @@ class _Known:
         return reply.sent_at if reply is not None and reply.returned_at is None else None
 
 
-def _known(session: Session, requests: Sequence[Request]) -> _Known:
-    """A voter has answered with a letter that goes on with the request; so may have any letter of the same voter, or
+def answered() -> ColumnElement[bool]:
+    """Whether the voter has answered a request, in a statement that asks for Request and its Message.
+
+    A voter has answered with a letter that goes on with the request; so may have any letter of the same voter, or
     from the same address, that nobody has decided yet. What was filed (a receipt, a delay) or declined is no answer."""
-    ids = {request.id for request in requests}
-    replies: dict[int, list[Reply]] = defaultdict(list)
-    for reply in session.scalars(
-        select(Reply)
-        .where(Reply.request_id.in_(ids), Reply.state != "cancelled")
-        .options(_WHEN_IT_WENT)
-        .order_by(Reply.id)
-    ):
-        replies[reply.request_id or 0].append(reply)
-    going_on = select(Request.continues).where(Request.continues.in_(ids), Request.state.not_in(("filed", "declined")))
-    answered = {number for number in session.scalars(going_on) if number is not None}
-    of_messages = select(Message.id, Message.sender).where(Message.id.in_({r.message_id for r in requests}))
-    senders = {number: sender.lower() for number, sender in session.execute(of_messages)}
-    undecided = session.execute(
-        select(Request.voter_id, func.lower(Message.sender))
+    other, theirs = aliased(Request), aliased(Message)
+    going_on = exists().where(other.continues == Request.id, other.state.not_in(("filed", "declined")))
+    # Hidden in an expression: SQLite knows no sizes, and would read all undecided requests for each that it asks about.
+    election, state = func.coalesce(other.election_id, ""), func.coalesce(other.state, "")
+    undecided = election == Request.election_id, state.in_(("waiting", "second"))
+    heard_of = exists().where(other.voter_id == Request.voter_id, other.voter_id != "", *undecided)
+    same_sender = func.lower(theirs.sender) == func.lower(Message.sender)
+    heard_from = exists().where(same_sender, theirs.sender != "", other.message_id == theirs.id, *undecided)
+    return or_(going_on.correlate(Request), heard_of.correlate(Request), heard_from.correlate(Request, Message))
+
+
+def _known(session: Session, *which: ColumnElement[bool]) -> list[tuple[Request, _Known]]:
+    """Some requests, each in brief and with what is known of it. One statement, however many they are."""
+    found: dict[int, tuple[Request, list[Sent], bool]] = {}
+    rows = session.execute(
+        select(Request, answered(), Reply.template, Reply.queued_at, Reply.sent_at, Reply.returned_at)
         .join(Message, Message.id == Request.message_id)
-        .where(
-            Request.election_id.in_({request.election_id for request in requests}),
-            Request.state.in_(("waiting", "second")),
-        )
-    ).all()
-    heard_of = {voter_id for voter_id, _ in undecided if voter_id}
-    heard_from = {sender for _, sender in undecided if sender}
-    answered |= {r.id for r in requests if r.voter_id in heard_of or senders.get(r.message_id) in heard_from}
-    return _Known(replies, frozenset(answered))
+        .outerjoin(Reply, (Reply.request_id == Request.id) & (Reply.state != "cancelled"))
+        .where(*which)
+        .options(_IN_BRIEF)
+        .order_by(Request.id, Reply.id)
+    )
+    for request, has_answered, template, queued_at, sent_at, returned_at in rows:
+        sent = found.setdefault(request.id, (request, [], bool(has_answered)))[1]
+        if template is not None:
+            sent.append(Sent(template, queued_at, sent_at, returned_at))
+    return [(request, _Known(sent, has_answered)) for request, sent, has_answered in found.values()]
 
 
 def _tend_one(database: Database, request_id: int, *, now: datetime) -> str:
@@ -220,9 +231,9 @@ def _tend_one(database: Database, request_id: int, *, now: datetime) -> str:
         force = office.of(session, request.election_id, at=now) if request is not None else None
         if request is None or force is None or not _tends(force):
             return ""
-        known = _known(session, [request])
+        (_, known), *_ = _known(session, Request.id == request.id)
         found = _standing(request, force.rules, known)
-        if found is None or found.asked_on is None or request.id in known.answered:
+        if found is None or found.asked_on is None or known.answered:
             return ""
         today = local(force.rules, now).date()
         voter = StoredRoll(session).voter(request.voter_id) if request.voter_id else None

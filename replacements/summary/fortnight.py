@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import case, func, select
+from sqlalchemy import Select, case, func, literal, literal_column, select, union_all
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from replacements.store.tables import Mailing, Packet, Request
@@ -31,20 +31,25 @@ def fortnight(session: Session, election_id: str, last: date, zone: str) -> tupl
     days = [last - timedelta(days=DAYS - 1 - place) for place in range(DAYS)]
     edges = [datetime.combine(day, time(), ZoneInfo(zone)) for day in (*days, last + timedelta(days=1))]
     here = Request.election_id == election_id
-    came = _by_day(session, Request.received_at, edges, select(func.count()).where(here))
-    decided = _by_day(session, Request.decided_at, edges, select(func.count()).where(here))
     packets = select(func.count()).select_from(Packet).join(Mailing, Mailing.id == Packet.mailing_id)
     packets = packets.where(Mailing.election_id == election_id, Packet.state == "mailed")
-    mailed = _by_day(session, Mailing.mailed_at, edges, packets)
-    return tuple(OneDay(day, came[place], decided[place], mailed[place]) for place, day in enumerate(days))
+    counted = union_all(
+        _by_day("came", Request.received_at, edges, select(func.count()).where(here)),
+        _by_day("decided", Request.decided_at, edges, select(func.count()).where(here)),
+        _by_day("mailed", Mailing.mailed_at, edges, packets),
+    )
+    found = {(what, int(place)): int(count) for count, what, place in session.execute(counted)}
+    return tuple(
+        OneDay(day, *(found.get((what, place), 0) for what in ("came", "decided", "mailed")))
+        for place, day in enumerate(days)
+    )
 
 
 def _by_day(
-    session: Session, at: InstrumentedAttribute[Any], edges: Sequence[datetime], counted: Any
-) -> dict[int, int]:
-    """How many of what is counted fall between each two edges. The database counts: a county has many requests."""
+    what: str, at: InstrumentedAttribute[Any], edges: Sequence[datetime], counted: Select[int]
+) -> Select[int, str, int]:
+    """How many of what is counted fall between each two edges, what it is, and which two. The database counts: a county
+    has many requests."""
     day = case(*((at < edge, place) for place, edge in enumerate(edges[1:])))
-    rows = session.execute(counted.add_columns(day).where(at >= edges[0], at < edges[-1]).group_by(day))
-    found = dict.fromkeys(range(len(edges) - 1), 0)
-    found.update({int(place): int(count) for count, place in rows})
-    return found
+    within = counted.where(at >= edges[0], at < edges[-1])
+    return within.add_columns(literal(what).label("what"), day.label("nth")).group_by(literal_column("nth"))

@@ -6,8 +6,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, String, case, cast, or_, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Select, String, case, cast, or_, select
+from sqlalchemy.orm import aliased
 
 from replacements.requests.came_back import RULE as UNDELIVERED
 from replacements.requests.upcoming import FOR_THE_MAILING
@@ -16,8 +16,8 @@ from replacements.store.tables import Request
 THREAT = "trade.threat"  # the rule that a proposal to read a threat at once rests on
 
 
-def may_be_a_threat() -> ColumnElement[bool]:
-    return cast(Request.reasons, String).contains(THREAT)
+def may_be_a_threat(of: type[Request] = Request) -> ColumnElement[bool]:
+    return cast(of.reasons, String).contains(THREAT)
 
 
 def came_back() -> ColumnElement[bool]:
@@ -25,27 +25,28 @@ def came_back() -> ColumnElement[bool]:
     return cast(Request.reasons, String).contains(UNDELIVERED)
 
 
-def for_the_mailing() -> ColumnElement[bool]:
-    return Request.proposal.in_(FOR_THE_MAILING)
+def for_the_mailing(of: type[Request] = Request) -> ColumnElement[bool]:
+    return of.proposal.in_(FOR_THE_MAILING)
 
 
-def first_things_first() -> tuple[ColumnElement[Any], ...]:
+def first_things_first(of: type[Request] = Request) -> tuple[ColumnElement[Any], ...]:
     """What to order a query of waiting requests by."""
-    return pressing(), Request.received_at.asc(), Request.id.asc()
+    return pressing(of), of.received_at.asc(), of.id.asc()
 
 
-def pressing() -> ColumnElement[int]:
+def pressing(of: type[Request] = Request) -> ColumnElement[int]:
     """How soon a waiting request is due: a small number before a larger one."""
-    return case((may_be_a_threat(), 0), (for_the_mailing(), 1), else_=2)
+    return case((may_be_a_threat(of), 0), (for_the_mailing(of), 1), else_=2)
 
 
-def next_waiting(session: Session, election_id: str, *, at: datetime, besides: int | None = None) -> int | None:
+def next_waiting(election_id: str, *, at: datetime, besides: int | None = None) -> Select[int]:
     """The request that a clerk would open next; `besides` is open already. What is on hold is left out."""
-    found = select(Request.id).where(
-        Request.state == "waiting",
-        Request.election_id == election_id,
-        or_(Request.held_until.is_(None), Request.held_until <= at),
+    one = aliased(Request)  # it may be asked for beside another request
+    found = select(one.id).where(
+        one.state == "waiting",
+        one.election_id == election_id,
+        or_(one.held_until.is_(None), one.held_until <= at),
     )
     if besides is not None:
-        found = found.where(Request.id != besides)
-    return session.scalar(found.order_by(*first_things_first()).limit(1))
+        found = found.where(one.id != besides)
+    return found.order_by(*first_things_first(one)).limit(1)

@@ -31,8 +31,7 @@ from replacements.requests.upcoming import FOR_THE_MAILING, Upcoming, upcoming
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.store.tables import OPEN_STATES, Condition, Message, Packet, Reply, Request
 from replacements.summary import chart, fortnight
-from replacements.summary.figures import Speed
-from replacements.summary.speed import measure
+from replacements.summary.speed import Promise, promise
 from replacements.web.guard import here
 from replacements.web.order import came_back, may_be_a_threat, next_waiting
 from replacements.web.unsettled import mailings
@@ -52,32 +51,36 @@ class Going:
 
 @dataclass(frozen=True, slots=True)
 class TwoWeeks:
-    """The last 14 days. `speed` measures the promise over them. `picture` is an SVG."""
+    """The last 14 days. `speed`: how the promise was kept over them. `picture` is an SVG."""
 
     days: Sequence[fortnight.OneDay]
-    speed: Speed
+    speed: Promise
     picture: Markup
 
 
 def today(session: Session) -> dict[str, Any]:
     """What the template of the front page is given."""
     force, at = here().in_force, here().at
-    work = _work(session)
+    work, elsewhere = _work(session)
     following = upcoming(session, force, at, mailings=mailings(session)) if force else None
+    counted = _counted(session, following)
+    ballots, packets = counted["ballots"] or 0, counted["packets"] or 0
+    undecided = work["mailing"][0]
+    waits = None
+    if force and here().may(Permission.TAKE_BACK):
+        waits = waiting.overview(session, force, now=at, lapsed=counted["lapsed"] or 0)
     return {
+        **counted,
         "work": work,
-        "begin_with": next_waiting(session, here().election_id, at=at) if here().may(Permission.DECIDE) else None,
         "following": following,
-        "going": _going(session, following, work["mailing"][0]),
+        "going": Going(ballots, packets - ballots, undecided, _drawn(chart.filling(packets, undecided))),
         "styles": forecast(session, force.election_id, force.rules, now=at) if force else (),
         "unsigned": [
             one for one in mailings(session) if one.state == "closed" and one.election_id == here().election_id
         ],
-        "half_counted": stock.waiting(session, here().election_id),
-        "texts_waiting": len(wording.waiting(session)),
-        "elsewhere": _elsewhere(session),
+        "elsewhere": elsewhere,
         "two_weeks": _two_weeks(session, force, at) if force else None,
-        "waits": waiting.overview(session, force, now=at) if force and here().may(Permission.TAKE_BACK) else None,
+        "waits": waits,
         **_wrong(session, at),
     }
 
@@ -88,13 +91,19 @@ def _wrong(session: Session, at: datetime) -> dict[str, Any]:
     return {
         "unwell": [one for one in conditions if not one.ok],
         "silent": [one for one in conditions if is_mailbox(one.name) and silent(one.ok, one.at, at)],
-        **_counted(session),
     }
 
 
-def _counted(session: Session) -> dict[str, int]:
-    """What is counted across the office, in one statement."""
+def _counted(session: Session, following: Upcoming | None) -> dict[str, int | None]:
+    """What is counted across the office, in one statement; and the request to begin with, None where none waits."""
+    mailing_id = following.mailing.id if following and following.mailing else None
+    packets = select(func.count()).select_from(Packet)
+    packets = packets.where(Packet.mailing_id == mailing_id, Packet.state != "pulled")
     wanted = {
+        "packets": packets,
+        "ballots": packets.where(Packet.ballot_number.is_not(None)),
+        "half_counted": stock.how_many_wait(here().election_id),
+        "texts_waiting": wording.how_many_wait(),
         "unread": select(func.count()).select_from(Message).where(Message.state == "stored"),
         "unreadable": select(func.count()).select_from(Message).where(Message.state == "failed"),
         "unsent": select(func.count()).select_from(Reply).where(Reply.state == "failed"),
@@ -102,19 +111,12 @@ def _counted(session: Session) -> dict[str, int]:
         .select_from(Request)
         .where(Request.election_id == here().election_id, Request.state == "waiting", came_back()),
     }
+    if here().may(Permission.DECIDE):
+        wanted["begin_with"] = next_waiting(here().election_id, at=here().at)
+    if here().may(Permission.TAKE_BACK):
+        wanted["lapsed"] = waiting.lapsed_lately(here().election_id, now=here().at)
     row = session.execute(select(*(one.scalar_subquery().label(name) for name, one in wanted.items()))).one()
-    return {name: int(count) for name, count in row._mapping.items()}
-
-
-def _going(session: Session, following: Upcoming | None, undecided: int) -> Going:
-    mailing_id = following.mailing.id if following and following.mailing else None
-    packets = session.execute(
-        select(func.count(), func.count(Packet.ballot_number)).where(
-            Packet.mailing_id == mailing_id, Packet.state != "pulled"
-        )
-    ).one()
-    count, ballots = int(packets[0]), int(packets[1])
-    return Going(ballots, count - ballots, undecided, _drawn(chart.filling(count, undecided)))
+    return dict(row._mapping)
 
 
 def _two_weeks(session: Session, force: InForce, at: datetime) -> TwoWeeks:
@@ -122,8 +124,9 @@ def _two_weeks(session: Session, force: InForce, at: datetime) -> TwoWeeks:
     days = fortnight.fortnight(session, force.election_id, now.date(), force.rules.office.time_zone)
     start = now.replace(hour=0, minute=0, second=0, microsecond=0) - timedelta(days=fortnight.DAYS - 1)
     business = partial(is_mailing_day, force.rules)
-    speed = measure(session, force.election_id, start, at, at, ZoneInfo(force.rules.office.time_zone), business)
-    return TwoWeeks(days, speed, _drawn(chart.two_weeks(days)))
+    zone = ZoneInfo(force.rules.office.time_zone)
+    kept = promise(session, force.election_id, start, at, zone, business, mailings=mailings(session))
+    return TwoWeeks(days, kept, _drawn(chart.two_weeks(days)))
 
 
 def _drawn(svg: str) -> Markup:
@@ -131,16 +134,23 @@ def _drawn(svg: str) -> Markup:
     return Markup(svg)  # noqa: S704
 
 
-def _work(session: Session) -> dict[str, Counted]:
-    """What waits, in the groups in which the day's work is done. Each request that waits is in one group only."""
+def _work(session: Session) -> tuple[dict[str, Counted], list[tuple[InForce, int]]]:
+    """What waits, in the groups in which the day's work is done. Each request that waits is in one group only. And the
+    other elections that are open, with how many requests wait in each."""
     threat, held = case((may_be_a_threat(), 1), else_=0), case((on_hold(here().at), 1), else_=0)
+    others = {force.election_id: force for force in here().elections if force.election_id != here().election_id}
+    counts = dict.fromkeys(others, 0)
+    by = (Request.election_id, Request.state, Request.proposal, threat.label("threat"), held.label("held"))
     rows = session.execute(
-        select(Request.state, Request.proposal, threat, held, func.count(), func.min(Request.received_at))
-        .where(Request.election_id == here().election_id, Request.state.in_(OPEN_STATES))
-        .group_by(Request.state, Request.proposal, threat, held)
+        select(*by, func.count(), func.min(Request.received_at))
+        .where(Request.election_id.in_([here().election_id, *others]), Request.state.in_(OPEN_STATES))
+        .group_by(*by)
     ).all()
     groups: dict[str, list[tuple[int, datetime]]] = defaultdict(list)
-    for state, proposal, is_threat, is_held, count, oldest in rows:
+    for election_id, state, proposal, is_threat, is_held, count, oldest in rows:
+        if election_id in others:
+            counts[election_id] += count if state == "waiting" else 0
+            continue
         if is_held:
             groups["held"].append((count, oldest))
             continue
@@ -148,10 +158,11 @@ def _work(session: Session) -> dict[str, Counted]:
             groups["waiting"].append((count, oldest))
         groups[_group(state, proposal, is_threat == 1)].append((count, oldest))
     names = ("waiting", "threats", "mailing", "second", "reading", "others", "asked", "held")
-    return {
+    work = {
         name: (sum(n for n, _ in groups[name]), min((oldest for _, oldest in groups[name]), default=None))
         for name in names
     }
+    return work, [(force, counts[election_id]) for election_id, force in others.items()]
 
 
 def _group(state: str, proposal: str, is_threat: bool) -> str:
@@ -162,13 +173,3 @@ def _group(state: str, proposal: str, is_threat: bool) -> str:
     if proposal in FOR_THE_MAILING:
         return "mailing"
     return "reading" if proposal == Action.READ else "others"
-
-
-def _elsewhere(session: Session) -> list[tuple[InForce, int]]:
-    """The other elections that are open, with how many requests wait in each."""
-    others = [force for force in here().elections if force.election_id != here().election_id]
-    if not others:
-        return []
-    by_election = select(Request.election_id, func.count()).where(Request.state == "waiting")
-    counts: dict[str, int] = dict(session.execute(by_election.group_by(Request.election_id)).all())
-    return [(force, counts.get(force.election_id, 0)) for force in others]

@@ -229,9 +229,7 @@ def test_the_supervisor_sees_what_waits(reminding: OfficeAtWork) -> None:
 
 def test_where_a_request_stands_is_told_by_days(reminding: OfficeAtWork) -> None:
     request = asked(reminding)
-    rules = parse_rules(ON)
-    with reminding.database.read() as session:
-        found = waiting.standing(session, session.get_one(Request, request.id), rules)
+    found = waiting.standing(request, parse_rules(ON), replies(reminding, request), answered=False)
     assert found is not None
     assert (found.asked_on, found.remind_on, found.lapses_on) == (
         date(2026, 10, 5),

@@ -82,6 +82,19 @@ class Request(Base):
             sqlite_where=text("issued_ballot IS NOT NULL"),
             postgresql_where=text("issued_ballot IS NOT NULL"),
         ),
+        Index(
+            "requests_that_go_on",  # with another
+            "continues",
+            sqlite_where=text("continues IS NOT NULL"),
+            postgresql_where=text("continues IS NOT NULL"),
+        ),
+        Index(
+            "requests_that_lapsed",
+            "election_id",
+            "decided_at",
+            sqlite_where=text("decision = 'lapsed'"),
+            postgresql_where=text("decision = 'lapsed'"),
+        ),
         # and for the voters that one mail account has written about so far
         Index("requests_of_a_sender", "message_id", "election_id", "received_at", "voter_id"),
     )

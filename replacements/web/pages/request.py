@@ -6,7 +6,7 @@ from datetime import date
 
 from flask import Blueprint, Response, abort, render_template
 from markupsafe import Markup
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from replacements.people.permissions import Permission
@@ -74,7 +74,17 @@ def page(request_id: int) -> Response:
     with office().database.read() as session:
         # All that there is one of, at once. The raw mail is found again by `letter_of`.
         found = session.execute(
-            select(Request, Message, VoterRow, RawMail, Correction, Packet, Mailing)
+            select(
+                Request,
+                Message,
+                VoterRow,
+                RawMail,
+                Correction,
+                Packet,
+                Mailing,
+                waiting.answered(),
+                next_waiting(looker.election_id, at=looker.at, besides=request_id).scalar_subquery(),
+            )
             .join(Message, Message.id == Request.message_id)
             .outerjoin(VoterRow, VoterRow.voter_id == Request.voter_id)
             .outerjoin(RawMail, RawMail.message_id == Request.message_id)
@@ -87,21 +97,17 @@ def page(request_id: int) -> Response:
         ).first()
         if found is None:
             abort(404)
-        request, message, voter, _raw, correction, newest, its_mailing = found
+        request, message, voter, _raw, correction, newest, its_mailing, answered, waits_next = found
         packet = (newest, its_mailing) if newest is not None else None
         shown = comparison(session, request, personal=looker.sees_personal)
         ballots, present = ballots_of(session, request.election_id, request.voter_id)
+        related = [Request.message_id == request.message_id, Request.continues == request.id]
+        if request.continues is not None:
+            related.append(Request.id == request.continues)
+        if request.voter_id is not None:
+            related.append(Request.voter_id == request.voter_id)
         others = session.scalars(
-            select(Request)
-            .where(
-                Request.id != request.id,
-                (Request.message_id == request.message_id)
-                | (Request.id == request.continues)
-                | (Request.continues == request.id)
-                | (Request.voter_id.is_not(None) & (Request.voter_id == request.voter_id)),
-            )
-            .order_by(Request.id)
-            .limit(20)
+            select(Request).where(Request.id != request.id, or_(*related)).order_by(Request.id).limit(20)
         ).all()
         replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
         letter = letter_of(session, message, looker.in_force)
@@ -148,12 +154,14 @@ def page(request_id: int) -> Response:
             in_english=in_english,
             cannot=cannot,
             since=since,
-            waits_next=next_waiting(session, request.election_id, at=looker.at, besides=request.id),
+            waits_next=waits_next,
             chance=chance,
             picture=Markup(picture),  # noqa: S704
             judged_chance=request.judged.get("in_time"),
             choices=CHOICES,
-            waits=waiting.standing(session, request, looker.in_force.rules) if looker.in_force else None,
+            waits=waiting.standing(request, looker.in_force.rules, replies, answered=answered)
+            if looker.in_force
+            else None,
             correction=correction,
             which=_elections(request),
             steps=steps(session, request.id),
