@@ -48,9 +48,17 @@ class Signed:
 
 def valid_signatures(session: Session, mailing: Mailing) -> Sequence[Signature]:
     """The signatures that count: those for the manifest as it is now, in their order."""
-    sha256 = (mailing.manifest or {}).get("sha256", "")
-    wanted = select(Signature).where(Signature.mailing_id == mailing.id, Signature.sha256 == sha256)
-    return session.scalars(wanted.order_by(Signature.id)).all()
+    return [one for one in signatures(session, mailing) if still_counts(one, mailing)]
+
+
+def signatures(session: Session, mailing: Mailing) -> Sequence[Signature]:
+    """All that were ever made for a mailing, those that count no longer too, in their order."""
+    return session.scalars(select(Signature).where(Signature.mailing_id == mailing.id).order_by(Signature.id)).all()
+
+
+def still_counts(signature: Signature, mailing: Mailing) -> bool:
+    """Whether it is for the manifest as it is now."""
+    return signature.sha256 == (mailing.manifest or {}).get("sha256", "")
 
 
 def sign(

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
-from sqlalchemy import Row, func, select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -21,7 +21,7 @@ from replacements.requests.office import InForce
 from replacements.requests.upcoming import upcoming
 from replacements.rules.calendar import cut_off
 from replacements.rules.office import Rules
-from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
+from replacements.store.tables import Ballot, Mailing, Packet, VoterRow
 from replacements.web.evidence import full_name
 from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
 from replacements.web.unsettled import mailings
@@ -66,8 +66,8 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
         if mailing
         else []
     )
-    signatures = signing.valid_signatures(session, mailing) if mailing and mailing.manifest else []
-    made = select(func.count()).select_from(Signature).where(Signature.mailing_id == (mailing.id if mailing else None))
+    signed = signing.signatures(session, mailing) if mailing else []
+    signatures = [one for one in signed if mailing and mailing.manifest and signing.still_counts(one, mailing)]
     return render_template(
         "mailing.html",
         mailing=mailing,
@@ -82,7 +82,7 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
         going=[packet for packet, _, _ in rows if packet.state != "pulled"],
         by_style=sorted(Counter(b.style for p, b, _ in rows if b is not None and p.state != "pulled").items()),
         signatures=signatures,
-        overtaken=(session.scalar(made) or 0) - len(signatures),
+        overtaken=len(signed) - len(signatures),
         electronic=(mailing.manifest or {}).get("electronic", 0) if mailing else 0,
         sheets=_sheets(mailing, force.rules),
         papers=PAPERS,
@@ -147,6 +147,7 @@ def filling() -> str:
 @needs(Permission.SEE_MAILING)
 def page(mailing_id: int) -> str:
     with office().database.read() as session:
+        mailings(session)  # it is among them, and not read once more
         mailing = _found(session, mailing_id)
         return _page(session, _looked_at(mailing.election_id), mailing)
 
