@@ -161,6 +161,7 @@ class Stored:
     zone_trouble: str
     keys_trouble: str
     sealed: bool
+    said: tuple[Said, ...] = ()  # by all standing jobs, in the order of their names
 
 
 @dataclass(frozen=True, slots=True)

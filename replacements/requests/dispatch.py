@@ -27,17 +27,19 @@ log = structlog.get_logger()
 
 def due(session: Session, force: InForce, *, now: datetime) -> list[int]:
     """Open mailings whose cut-off has passed."""
-    here = local(force.rules, now)
     rows = session.scalars(
         select(Mailing)
         .where(Mailing.election_id == force.election_id, Mailing.state == "open")
         .order_by(Mailing.goes_on)
     )
-    return [
-        m.id
-        for m in rows
-        if m.goes_on < here.date() or (m.goes_on == here.date() and here.time() >= force.rules.mailing.cut_off)
-    ]
+    return [mailing.id for mailing in rows if is_due(mailing, force, now=now)]
+
+
+def is_due(mailing: Mailing, force: InForce, *, now: datetime) -> bool:
+    """Whether a mailing is open though its cut-off, by the rules of its election, has passed."""
+    here = local(force.rules, now)
+    passed = (mailing.goes_on, force.rules.mailing.cut_off) <= (here.date(), here.time())
+    return mailing.state == "open" and passed
 
 
 def close_due(database: Database, *, now: datetime) -> int:

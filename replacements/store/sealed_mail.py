@@ -28,9 +28,10 @@ def check(database: Database) -> None:
     """Whether the oldest and the newest message can be opened: that is how a key file that is missing, or of another
     installation, is found before anything is done. Raises SealTrouble."""
     keys = keys_of(database.engine.dialect)
+    ends = (RawMail.message_id.asc(), RawMail.message_id.desc())
     with database.read() as session:
-        for order in (RawMail.message_id.asc(), RawMail.message_id.desc()):
-            head = session.scalars(select(_HEAD).order_by(order).limit(1)).first()
+        heads = session.execute(select(*(select(_HEAD).order_by(end).limit(1).scalar_subquery() for end in ends))).one()
+        for head in heads:
             name = sealed_by(bytes(head)) if head is not None else ""
             if name and name not in keys.boxes:
                 raise SealTrouble(

@@ -4,33 +4,52 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from typing import Any
 
-from flask import Blueprint, current_app, flash, redirect, render_template, request, url_for
-from sqlalchemy import func, select
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from flask import Blueprint, current_app, flash, g, redirect, render_template, request, url_for
+from sqlalchemy import Integer, Row, cast, literal, null, select, union_all
+from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
 from replacements.health import telling
-from replacements.health.looking import look
+from replacements.health.judging import judge
+from replacements.health.looking import look, measure
 from replacements.health.types import Health
 from replacements.people.permissions import Permission
 from replacements.replies import pausing
-from replacements.store.tables import Condition, Message, Reply
+from replacements.store.tables import Message, Reply
 from replacements.web.guard import before_the_door, for_everybody, here, needs, office
 
 blueprint = Blueprint("health", __name__)
 
 A_WHILE = timedelta(seconds=5)  # what everybody may ask for is worked out so often at most
 _KEPT = "health"
+MOST_LISTED = 20
 
 
-def _by_state(session: Session, column: InstrumentedAttribute[str]) -> dict[str, int]:
-    return dict(session.execute(select(column, func.count()).group_by(column)).all())
+def _failed(session: Session) -> tuple[list[Row[Any]], list[Row[Any]]]:
+    """The messages that could not be read and the replies that could not be sent, the newest of each: `number`, `at`,
+    `error`, and of a reply `request_id`. One statement."""
+    unread = select(
+        literal("message").label("what"),
+        Message.id.label("number"),
+        Message.arrived_at.label("at"),
+        cast(null(), Integer).label("request_id"),
+        Message.error.label("error"),
+    ).where(Message.state == "failed")
+    unsent = select(literal("reply"), Reply.id, Reply.queued_at, Reply.request_id, Reply.error)
+    some = [
+        unread.order_by(Message.arrived_at.desc()).limit(MOST_LISTED).subquery().select(),
+        unsent.where(Reply.state == "failed").order_by(Reply.queued_at.desc()).limit(MOST_LISTED).subquery().select(),
+    ]
+    rows = sorted(session.execute(union_all(*some)), key=lambda row: row.at, reverse=True)
+    return [row for row in rows if row.what == "message"], [row for row in rows if row.what == "reply"]
 
 
 def _now() -> Health:
     place = office()
-    return look(place.database, place.settings, at=place.now())
+    known = here().every if "here" in g else None  # what the door has read, where one came in by it
+    return look(place.database, place.settings, at=place.now(), known=known)
 
 
 def _of_late() -> Health:
@@ -47,27 +66,21 @@ def _of_late() -> Health:
 def page() -> str:
     if not here().may(Permission.SEE_HEALTH):
         return render_template("health_in_a_word.html", word=telling.in_a_word(_of_late()))
-    found = _now()
-    with office().database.read() as session:
-        conditions = session.scalars(select(Condition).order_by(Condition.name)).all()
-        messages = _by_state(session, Message.state)
-        replies = _by_state(session, Reply.state)
-        unread = session.scalars(
-            select(Message).where(Message.state == "failed").order_by(Message.arrived_at.desc()).limit(20)
-        ).all()
-        unsent = session.scalars(
-            select(Reply).where(Reply.state == "failed").order_by(Reply.queued_at.desc()).limit(20)
-        ).all()
-        return render_template(
-            "health.html",
-            found=found,
-            conditions=conditions,
-            messages=messages,
-            replies=replies,
-            unread=unread,
-            unsent=unsent,
-            paused=pausing.paused(session),
-        )
+    place = office()
+    figures = measure(place.database, place.settings, at=place.now(), whole=True, known=here().every)
+    stored = figures.stored
+    with place.database.read() as session:
+        unread, unsent = _failed(session)
+    return render_template(
+        "health.html",
+        found=judge(figures),
+        conditions=stored.said if stored else (),
+        messages=stored.messages if stored else {},
+        replies=stored.replies if stored else {},
+        unread=unread,
+        unsent=unsent,
+        paused=stored.sending.text if stored and stored.sending and not stored.sending.ok else "",
+    )
 
 
 @blueprint.post("/health/sending")
