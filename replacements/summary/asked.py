@@ -1,27 +1,30 @@
 """The requests of a stretch of days: counted where they lie, or as rows of codes, times and ids. No names, and nothing
-that a voter wrote."""
+that a voter wrote but for the note on one that was declined."""
 
 from __future__ import annotations
 
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
+from operator import itemgetter
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Text, cast, func, select, text
+from sqlalchemy import ColumnElement, Select, Text, and_, case, cast, func, or_, select, text
 from sqlalchemy.orm import Session
 
 from replacements.store.tables import Message, Request
 from replacements.store.tables.requests import ASKS_FOR_A_BALLOT
-from replacements.summary.figures import Waiting
+from replacements.summary.figures import Declined, Waiting
+from replacements.summary.questions import Answer, moment, question
 
 LAPSED, DECLINED = "lapsed", "declined"
 NO_LANGUAGE = "und"
 _TO_THE_HOUR = len("2031-10-06 09")
+_Question = Select[*tuple[Any, ...]]
 
 
 @dataclass(frozen=True)
@@ -33,21 +36,19 @@ class Came:
     by_language: Mapping[str, int]
 
 
-class Decided(NamedTuple):
-    """A request that was decided. `who`, `first`: how sure the identification was, and of which voter; `sure`, `kind`:
-    the same of what its message asks. None where nothing was claimed."""
+class Alike(NamedTuple):
+    """What requests that were decided have in common. `who`: how sure the identification was, `right`: whether it named
+    the voter that the request now has; `sure`, `kind`: how sure the reading was of which kind. None where nothing was
+    claimed."""
 
-    id: int
-    message_id: int
-    kinds: list[str]
+    kinds: tuple[str, ...]
     standing: str | None
     proposal: str
     decision: str | None
     state: str
     decided_by: str | None
-    voter_id: str | None
     who: float | None
-    first: str | None
+    right: bool | None
     sure: float | None
     kind: str | None
 
@@ -57,26 +58,80 @@ class Decided(NamedTuple):
         return self.decision is not None and self.decision not in (self.proposal, LAPSED)
 
 
+@dataclass(frozen=True)
+class Decided:
+    """The requests that were decided. `each`: the message of each and what it is, in the order of their ids; `alike`:
+    how many are alike, in that order too."""
+
+    each: Sequence[tuple[int, Alike]]
+    alike: Mapping[Alike, int]
+    declined: tuple[Declined, ...]
+
+
+def of_a_stretch(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[Came, Decided]:
+    """The requests that were received, and those that were decided, from `start` to before `end`: most are both, and
+    each is read once."""
+    received = and_(*_received(election_id, start, end))
+    decided = and_(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
+    rows = session.execute(
+        select(
+            Request.id,
+            Request.message_id,
+            received.label("received"),
+            func.coalesce(decided, False).label("decided"),
+            case((Request.state == DECLINED, Request.decision_note)),
+            Request.judged["language"].as_string(),
+            cast(Request.kinds, Text),
+            Request.standing,
+            Request.proposal,
+            Request.decision,
+            Request.state,
+            Request.decided_by,
+            Request.judged["p"].as_float(),
+            func.nullif(Request.voter_id, "") == Request.judged[("candidates", 0, "voter_id")].as_string(),
+            Message.judgement[("kinds", 0, "p")].as_float(),
+            Message.judgement[("kinds", 0, "kind")].as_string(),
+        )
+        .join(Message, Message.id == Request.message_id)
+        .where(or_(received, decided))
+    ).all()
+    came = Counter(row[5:7] for row in rows if row[2])
+    return _came((kinds, language, count) for (language, kinds), count in came.items()), _decided(rows)
+
+
+def _decided(rows: Iterable[Sequence[Any]]) -> Decided:
+    read = cache(lambda listed: tuple(json.loads(listed)))  # thousands of requests, a few kinds
+    known: dict[tuple[Any, ...], Alike] = {}
+    each, declined, alike = list[tuple[int, Alike]](), list[Declined](), Counter[Alike]()
+    counts = Counter[tuple[Any, ...]]()
+    for row in sorted((row for row in rows if row[3]), key=itemgetter(0)):
+        key = tuple(row[6:])
+        one = known.get(key)
+        if one is None:
+            one = known[key] = Alike(read(key[0]), *key[1:])
+        counts[key] += 1
+        each.append((row[1], one))
+        if one.state == DECLINED:
+            declined.append(Declined(row[0], one.proposal, one.decision or DECLINED, row[4] or ""))
+    for key, count in counts.items():
+        alike[known[key]] += count
+    return Decided(each, alike, tuple(declined))
+
+
 def _received(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool], ...]:
     return Request.election_id == election_id, Request.received_at >= start, Request.received_at < end
 
 
-def came_in(session: Session, election_id: str, start: datetime, end: datetime) -> Came:
-    """The requests received from `start` to before `end`."""
-    kinds, language = cast(Request.kinds, Text), Request.judged["language"].as_string()
-    return _came(_grouped(session, election_id, start, end, kinds, language))
+def kinds_that_came_in(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
+    """Asks for the requests received from `start` to before `end`, by their kinds; see `came_in`."""
+    kinds = cast(Request.kinds, Text)
+    return question(name, kinds).where(*_received(election_id, start, end)).group_by(kinds)
 
 
-def kinds_that_came_in(session: Session, election_id: str, start: datetime, end: datetime) -> Came:
-    """The same without languages, for which every request's judgement would have to be read."""
-    rows = _grouped(session, election_id, start, end, cast(Request.kinds, Text))
-    return replace(_came((kinds, None, count) for kinds, count in rows), by_language={})
-
-
-def _grouped(
-    session: Session, election_id: str, start: datetime, end: datetime, *by: ColumnElement[Any]
-) -> Sequence[Any]:
-    return session.execute(select(*by, func.count()).where(*_received(election_id, start, end)).group_by(*by)).all()
+def came_in(rows: Iterable[Answer]) -> Came:
+    """What `kinds_that_came_in` was answered; of languages it knows nothing."""
+    found = _came((row.first, None, row.number) for row in rows)
+    return Came(found.requests, found.by_kind, {})
 
 
 def _came(rows: Iterable[Any]) -> Came:
@@ -89,11 +144,15 @@ def _came(rows: Iterable[Any]) -> Came:
     return Came(sum(count for _, _, count in rows), _sorted(by_kind), _sorted(by_language))
 
 
-def hours(session: Session, election_id: str, start: datetime, end: datetime) -> dict[datetime, int]:
-    """How many requests were received in each clock hour (its beginning, UTC) from `start` to before `end`."""
+def by_hour(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
+    """Asks how many requests were received in each clock hour from `start` to before `end`; see `hours`."""
     hour = func.substr(cast(Request.received_at, Text), 1, _TO_THE_HOUR)  # stored in UTC, alike on both databases
-    rows = session.execute(select(hour, func.count()).where(*_received(election_id, start, end)).group_by(hour))
-    return {datetime.fromisoformat(f"{text_}:00").replace(tzinfo=UTC): count for text_, count in rows}
+    return question(name, hour).where(*_received(election_id, start, end)).group_by(hour)
+
+
+def hours(rows: Iterable[Answer]) -> dict[datetime, int]:
+    """What `by_hour` was answered: the beginnings of the hours, UTC, with their numbers."""
+    return {datetime.fromisoformat(f"{row.first}:00").replace(tzinfo=UTC): row.number for row in rows}
 
 
 def days(counts: Mapping[datetime, int], office: ZoneInfo) -> Counter[date]:
@@ -104,55 +163,41 @@ def days(counts: Mapping[datetime, int], office: ZoneInfo) -> Counter[date]:
     return found
 
 
-def decided_in(session: Session, election_id: str, start: datetime, end: datetime) -> Sequence[Decided]:
-    """The requests decided from `start` to before `end`, by id."""
-    rows = session.execute(
-        select(
-            Request.id,
-            Request.message_id,
-            cast(Request.kinds, Text),
-            Request.standing,
-            Request.proposal,
-            Request.decision,
-            Request.state,
-            Request.decided_by,
-            Request.voter_id,
-            Request.judged["p"].as_float(),
-            Request.judged[("candidates", 0, "voter_id")].as_string(),
-            Message.judgement[("kinds", 0, "p")].as_float(),
-            Message.judgement[("kinds", 0, "kind")].as_string(),
-        )
-        .join(Message, Message.id == Request.message_id)
-        .where(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
-        .order_by(Request.id)
-    )
-    read = cache(json.loads)  # thousands of requests, a few kinds
-    return [Decided(number, message, read(kinds), *rest) for number, message, kinds, *rest in rows]
+def wanted(name: str, election_id: str, start: datetime | None, end: datetime) -> _Question:
+    """Asks how many requests for a replacement came in from `start` (or ever) to before `end`."""
+    found = question(name).select_from(Request)
+    found = found.where(Request.election_id == election_id, Request.received_at < end, text(ASKS_FOR_A_BALLOT))
+    return found if start is None else found.where(Request.received_at >= start)
 
 
-def wanted(session: Session, election_id: str, start: datetime | None, end: datetime) -> int:
-    """How many requests for a replacement came in from `start` (or ever) to before `end`."""
-    found = (
-        select(func.count())
+def asked_of_voters(name: str, election_id: str, as_of: datetime) -> _Question:
+    """Asks how many requests that were decided before wait for the voter's answer."""
+    return (
+        question(name)
         .select_from(Request)
-        .where(Request.election_id == election_id, Request.received_at < end, text(ASKS_FOR_A_BALLOT))
+        .where(Request.election_id == election_id, Request.state == "asked", Request.decided_at < as_of)
     )
-    return session.scalar(found if start is None else found.where(Request.received_at >= start)) or 0
 
 
-def waiting_at(session: Session, election_id: str, as_of: datetime) -> tuple[Waiting, ...]:
-    """What nobody had decided at that moment, oldest first; what was decided since is shown as it was: waiting."""
-    rows = session.execute(
-        select(Request.id, Request.proposal, Request.state, Request.received_at, Request.decided_at, Request.two_people)
+def undecided(name: str, election_id: str, as_of: datetime) -> _Question:
+    """Asks for what nobody had decided at that moment; see `waiting`."""
+    then = case((Request.decided_at.is_(None), Request.state), else_="waiting")
+    two = case((Request.two_people, "yes"), else_="")
+    return (
+        question(name, Request.proposal, then, Request.received_at, two, number=Request.id)
         .where(Request.election_id == election_id, Request.received_at < as_of)
         .where(Request.decided_at.is_(None) | (Request.decided_at >= as_of))
         .where(Request.state != "filed")
-        .order_by(Request.received_at, Request.id)
     )
+
+
+def waiting(rows: Iterable[Answer], as_of: datetime) -> tuple[Waiting, ...]:
+    """What `undecided` was answered, oldest first; what was decided since is shown as it was: waiting."""
     hour = timedelta(hours=1)
+    found = sorted((moment(row.third or ""), row.number, row) for row in rows)
     return tuple(
-        Waiting(number, proposal, state if decided is None else "waiting", (as_of - received) / hour, two_people)
-        for number, proposal, state, received, decided, two_people in rows
+        Waiting(number, row.first or "", row.second or "", (as_of - received) / hour, bool(row.fourth))
+        for received, number, row in found
     )
 
 

@@ -9,22 +9,24 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, datetime, time, timedelta
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, TextClause, func, select, text
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Select, func, literal_column, select, text
 
 from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest
-from replacements.summary.asked import kinds_that_came_in
+from replacements.summary.asked import came_in, kinds_that_came_in
 from replacements.summary.figures import Compared
 from replacements.summary.ledger_days import UNKNOWN, utc_text
-from replacements.summary.speed import how_many_kept, mailed_between, promised_after
+from replacements.summary.questions import Answer, Answers, question
+from replacements.summary.speed import how_many_kept, mailed_between, promised_after, sent
 
 BEFORE = "the days before"
 REISSUED = "reissued"  # the outcome of a past request that was answered with a ballot
+_THIS, _OWN, _LOADED = "this election", "an earlier one", "an earlier one, loaded"
+_CAME, _MAILED = "loaded: came in", "loaded: mailed"
+_Question = Select[*tuple[Any, ...]]
 T = TypeVar("T")
 
 
@@ -34,142 +36,175 @@ class _Earlier(NamedTuple):
     election_id: str | None  # None: its requests were loaded from a file
 
 
-def days_before(
-    session: Session,
-    election_id: str,
-    first: date,
-    last: date,
-    office: ZoneInfo,
-    is_business_day: Callable[[date], bool],
-) -> Compared:
+class Then:
+    """Other days of an election that this service ran, to be compared with these. `name` tells its questions apart."""
+
+    def __init__(self, name: str, what: str, election_id: str, first: date, last: date, office: ZoneInfo) -> None:
+        self._name, self._what, self._election = name, what, election_id
+        self._first, self._last, self._office = first, last, office
+        self.start = datetime.combine(first, time(), office)
+        self.end = datetime.combine(last + timedelta(days=1), time(), office)
+
+    def questions(self, *, reissues: bool) -> list[_Question]:
+        """What is to be asked of these days. `reissues`: each reissue's reason and style too."""
+        words = (LedgerEntry.details, Ballot.style) if reissues else ()
+        reissued = question(f"{self._name}: reissues", *words, number=literal_column("1") if reissues else func.count())
+        reissued = reissued.select_from(LedgerEntry)
+        if reissues:
+            reissued = reissued.outerjoin(Ballot, Ballot.number == LedgerEntry.ballot_number)
+        return [
+            kinds_that_came_in(f"{self._name}: kinds", self._election, self.start, self.end),
+            reissued.where(
+                LedgerEntry.election_id == self._election,
+                text("event <> 'imported'"),
+                LedgerEntry.event == "reissued",
+                LedgerEntry.at >= utc_text(self.start),
+                LedgerEntry.at < utc_text(self.end),
+            ),
+            mailed_between(f"{self._name}: mailed", self._election, self.start, self.end),
+        ]
+
+    def counted(self, answers: Answers, is_business_day: Callable[[date], bool]) -> Compared:
+        came, reissued = came_in(answers[f"{self._name}: kinds"]), answers[f"{self._name}: reissues"]
+        mailed = sent(answers[f"{self._name}: mailed"], self._office)
+        kept = how_many_kept(mailed, is_business_day, self._office)
+        entries = [(json.loads(row.first), row.second) for row in reissued if row.first is not None]
+        return Compared(
+            self._what,
+            self._first,
+            self._last,
+            came.requests,
+            sum(row.number for row in reissued),
+            came.by_kind,
+            len(mailed),
+            kept,
+            by_cause=counted(details.get("reason") or UNKNOWN for details, _ in entries),
+            by_style=counted(details.get("style") or style or UNKNOWN for details, style in entries),
+        )
+
+
+def days_before(election_id: str, first: date, last: date, office: ZoneInfo) -> Then:
     """As many days, just before."""
     length = last - first + timedelta(days=1)
-    return _counted(session, BEFORE, election_id, first - length, last - length, office, is_business_day)
+    return Then("before", BEFORE, election_id, first - length, last - length, office)
 
 
-def same_week_before(
-    session: Session,
-    election_id: str,
-    first: date,
-    last: date,
-    office: ZoneInfo,
-    is_business_day: Callable[[date], bool],
-) -> Compared | None:
-    """The days as far from election day in the last election before this one that is on record or loaded, or None."""
-    this = session.get(Election, election_id)
-    earlier = _last_before(session, this.held_on) if this is not None else None
-    if this is None or earlier is None:
-        return None
-    away = _monday(earlier.held_on) - _monday(this.held_on)
-    first, last = first + away, last + away
-    if earlier.election_id is not None:
-        then = _counted(session, earlier.name, earlier.election_id, first, last, office, is_business_day)
-        reasons, styles = _reissued(session, earlier.election_id, first, last, office)
-        return replace(then, by_cause=reasons, by_style=styles)
-    return _loaded(session, earlier, first, last, is_business_day)
+class SameWeek:
+    """The days as far from election day in the last election before this one that is on record or loaded."""
+
+    def __init__(self, answers: Answers, first: date, last: date, office: ZoneInfo) -> None:
+        """`answers`: to `elections`."""
+        this = next((date.fromisoformat(row.first) for row in answers[_THIS] if row.first), None)
+        self._earlier = earlier = None if this is None else _last_before(answers)
+        self._then: Then | None = None
+        if this is None or earlier is None:
+            return
+        away = _monday(earlier.held_on) - _monday(this)
+        self._first, self._last = first + away, last + away
+        if earlier.election_id is not None:
+            self._then = Then("earlier", earlier.name, earlier.election_id, self._first, self._last, office)
+
+    def questions(self) -> list[_Question]:
+        """What is to be asked, if there is such an election."""
+        if self._then is not None:
+            return self._then.questions(reissues=True)
+        return [] if self._earlier is None else _of_a_file(self._earlier, self._first, self._last)
+
+    def counted(self, answers: Answers, is_business_day: Callable[[date], bool]) -> Compared | None:
+        if self._then is not None:
+            return self._then.counted(answers, is_business_day)
+        if self._earlier is None:
+            return None
+        return _loaded(answers, self._earlier, self._first, self._last, is_business_day)
 
 
 def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _last_before(session: Session, held_on: date) -> _Earlier | None:
-    own = session.execute(
+def elections(election_id: str) -> tuple[_Question, ...]:
+    """Asks for the election's day, and for the last ones before it: on record, and loaded. See `SameWeek`."""
+    held_on = select(Election.held_on).where(Election.id == election_id).scalar_subquery()
+    own = (
         select(Election.name, Election.held_on, Election.id)
         .where(Election.held_on < held_on)
         .order_by(Election.held_on.desc(), Election.id)
         .limit(1)
-    ).first()
-    loaded = session.execute(
+        .subquery()
+    )
+    loaded = (
         select(PastRequest.election, PastRequest.held_on)
         .where(PastRequest.held_on < held_on)
         .order_by(PastRequest.held_on.desc(), PastRequest.election)
         .limit(1)
-    ).first()
+        .subquery()
+    )
+    one: ColumnElement[int] = literal_column("1")
+    return (
+        question(_THIS, Election.held_on, number=one).where(Election.id == election_id),
+        question(_OWN, own.c.name, own.c.held_on, own.c.id, number=one),
+        question(_LOADED, loaded.c.election, loaded.c.held_on, number=one),
+    )
+
+
+def _last_before(answers: Answers) -> _Earlier | None:
     # Of two of the same day the service's own record goes before a file.
-    found = [_Earlier(*own)] if own else []
-    found += [_Earlier(loaded[0], loaded[1], None)] if loaded else []
+    found = [
+        _Earlier(row.first or "", date.fromisoformat(row.second or ""), row.third)
+        for row in (*answers[_OWN], *answers[_LOADED])
+    ]
     return max(found, key=lambda one: (one.held_on, one.election_id is not None), default=None)
 
 
-def _reissued(
-    session: Session, election_id: str, first: date, last: date, office: ZoneInfo
-) -> tuple[dict[str, int], dict[str, int]]:
-    """Reissues by reason and by style."""
-    entries = session.execute(
-        select(LedgerEntry.details, Ballot.style)
-        .outerjoin(Ballot, Ballot.number == LedgerEntry.ballot_number)
-        .where(*_reissues(election_id, *_moments(first, last, office)))
-    )
-    rows = [(json.loads(details), style) for details, style in entries]
-    return (
-        counted(details.get("reason") or UNKNOWN for details, _ in rows),
-        counted(details.get("style") or style or UNKNOWN for details, style in rows),
-    )
-
-
-def _moments(first: date, last: date, office: ZoneInfo) -> tuple[datetime, datetime]:
-    return datetime.combine(first, time(), office), datetime.combine(last + timedelta(days=1), time(), office)
-
-
-def _reissues(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool] | TextClause, ...]:
-    return (
-        LedgerEntry.election_id == election_id,
-        text("event <> 'imported'"),
-        LedgerEntry.event == "reissued",
-        LedgerEntry.at >= utc_text(start),
-        LedgerEntry.at < utc_text(end),
-    )
-
-
-def _counted(
-    session: Session,
-    what: str,
-    election_id: str,
-    first: date,
-    last: date,
-    office: ZoneInfo,
-    is_business_day: Callable[[date], bool],
-) -> Compared:
-    start, end = _moments(first, last, office)
-    came = kinds_that_came_in(session, election_id, start, end)
-    reissues = session.scalar(select(func.count()).select_from(LedgerEntry).where(*_reissues(election_id, start, end)))
-    sent = mailed_between(session, election_id, start, end, office)
-    kept = how_many_kept(sent, is_business_day)
-    return Compared(what, first, last, came.requests, reissues or 0, came.by_kind, len(sent), kept)
+def _of_a_file(earlier: _Earlier, first: date, last: date) -> list[_Question]:
+    of_it = (PastRequest.election == earlier.name, PastRequest.held_on == earlier.held_on)
+    came = (PastRequest.kind, PastRequest.outcome, PastRequest.cause, PastRequest.style)
+    mailed = (PastRequest.received_on, PastRequest.mailed_on)
+    return [
+        question(_CAME, *came)
+        .where(*of_it, PastRequest.received_on >= first, PastRequest.received_on <= last)
+        .group_by(*came),
+        question(_MAILED, *mailed)
+        .where(*of_it, PastRequest.mailed_on >= first, PastRequest.mailed_on <= last)
+        .group_by(*mailed),
+    ]
 
 
 def _loaded(
-    session: Session, earlier: _Earlier, first: date, last: date, is_business_day: Callable[[date], bool]
+    answers: Answers, earlier: _Earlier, first: date, last: date, is_business_day: Callable[[date], bool]
 ) -> Compared:
-    of_it = (PastRequest.election == earlier.name, PastRequest.held_on == earlier.held_on)
-    came = session.execute(
-        select(PastRequest.kind, PastRequest.outcome, PastRequest.cause, PastRequest.style).where(
-            *of_it, PastRequest.received_on >= first, PastRequest.received_on <= last
-        )
-    ).all()
-    mailed = session.execute(
-        select(PastRequest.received_on, PastRequest.mailed_on).where(
-            *of_it, PastRequest.mailed_on >= first, PastRequest.mailed_on <= last
-        )
-    ).all()
+    came, mailed = answers[_CAME], answers[_MAILED]
+    reissued = [row for row in came if row.second == REISSUED]
+    promised = [(promised_after(date.fromisoformat(row.first or ""), is_business_day), row) for row in mailed]
     return Compared(
         earlier.name,
         first,
         last,
-        len(came),
-        sum(row.outcome == REISSUED for row in came),
-        counted(row.kind for row in came),
-        len(mailed),
-        sum(left is not None and left <= promised_after(received, is_business_day) for received, left in mailed),
-        _said(row.cause for row in came if row.outcome == REISSUED),
-        _said(row.style for row in came if row.outcome == REISSUED),
+        _sum(came),
+        _sum(reissued),
+        _times((row.first or "", row.number) for row in came),
+        _sum(mailed),
+        sum(row.number for day, row in promised if date.fromisoformat(row.second or "") <= day),
+        _said((row.third or "", row.number) for row in reissued),
+        _said((row.fourth or "", row.number) for row in reissued),
     )
 
 
-def _said(cells: Iterable[str]) -> dict[str, int] | None:
+def _sum(rows: Iterable[Answer]) -> int:
+    return sum(row.number for row in rows)
+
+
+def _times(pairs: Iterable[tuple[str, int]]) -> dict[str, int]:
+    """How often each comes, the most frequent first."""
+    found = Counter[str]()
+    for name, count in pairs:
+        found[name] += count
+    return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+def _said(pairs: Iterable[tuple[str, int]]) -> dict[str, int] | None:
     """How often each stands in a file; None where it says nothing of any of its lines."""
-    found = counted(cells)
+    found = _times(pairs)
     return None if found.keys() == {""} else {name or UNKNOWN: count for name, count in found.items()}
 
 

@@ -297,6 +297,22 @@ class Week:
     where: Mapping[str, Where] = field(default_factory=dict)  # by ballot style, in the order of their names
 
     @property
+    def public(self) -> Published:
+        """What may be told of it outside."""
+        return Published(
+            self.first,
+            self.last,
+            self.requests,
+            self.by_kind,
+            self.reissues_by_cause,
+            self.reissues_by_style,
+            self.voided_by_reason,
+            self.speed.mailed,
+            self.speed.kept,
+            {"replacements": (self.this_week, self.to_date), **self.books},
+        )
+
+    @property
     def oldest_hours(self) -> float | None:
         return max((entry.hours for entry in self.waiting), default=None)
 
@@ -320,3 +336,20 @@ class Week:
     def styles_outside(self) -> tuple[Rate, ...]:
         """The ballot styles whose spoil rate chance alone does not explain."""
         return tuple(rate for rate in self.styles if rate.outside)
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """Of a stretch of days what may be told of it outside, before small numbers are held back. `columns`: of
+    replacements, all ballots and those of voters overseas, in these days and to date."""
+
+    first: date
+    last: date
+    requests: int
+    by_kind: Mapping[str, int]
+    reissues_by_cause: Mapping[str, int]
+    reissues_by_style: Mapping[str, int]
+    voided_by_reason: Mapping[str, int]
+    mailed: int
+    kept: int
+    columns: Mapping[str, tuple[Columns, Columns]]

@@ -8,215 +8,137 @@ counted of it follows from the two alone. What a ballot's voter is (precinct, ov
 from __future__ import annotations
 
 import json
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Select, delete, func, insert, select
+from sqlalchemy import (
+    CompoundSelect,
+    Date,
+    Integer,
+    Select,
+    Text,
+    cast,
+    delete,
+    func,
+    insert,
+    literal,
+    literal_column,
+    select,
+    union_all,
+)
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
 from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerEntry, VoterRow
+from replacements.summary.questions import Answers, ask, number, question
+from replacements.summary.sums import COUNTS, PARTS, PLACE, PRECINCT, REASON, STYLE, Key, Sums
+from replacements.summary.sums import STATE_COLUMNS as STATE_COLUMNS
+from replacements.summary.sums import Days as Days
+from replacements.summary.sums import Tally as Tally
 
 BACK = frozenset({"returned", "accepted", "challenged"})
 SPOILED = frozenset({"spoiled", "damaged"})  # causes of a reissue that say the ballot in hand was spoiled
 UNKNOWN = "unknown"
-STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")
 _STATE_IS_EVENT = ("voided", "suspended", "returned", "accepted", "challenged", "undeliverable")
 _EVENTS = (*_STATE_IS_EVENT, "imported", "import_changed", "reissued", "reinstated", "cured", "return_undone")
 _AT_ONCE = 20_000
-
-
-class Key(NamedTuple):
-    """What a sum is of; see `LedgerDay`."""
-
-    part: str
-    day: date
-    name: str
-    loaded: bool
-    replacement: bool
-    overseas: bool
-
-
-Sums = dict[Key, list[int]]
-
-
-class Tally(NamedTuple):
-    """Counts of ballots, as `LedgerDay` has them, added up over days and names."""
-
-    issued: int = 0
-    out: int = 0
-    undeliverable: int = 0
-    returned: int = 0
-    accepted: int = 0
-    challenged: int = 0
-    suspended: int = 0
-    voided: int = 0
-    rejected: int = 0
-    brought_back: int = 0
-    reissued: int = 0
-    spoiled: int = 0
-    taken_back: int = 0
-    voids: int = 0
-    suspensions: int = 0
-
-    @property
-    def received(self) -> int:
-        """Ballots that came back and were taken in, whatever became of them."""
-        return self.returned + self.accepted + self.challenged + self.rejected
-
-
-COUNTS = Tally._fields
-_PLACE = {name: n for n, name in enumerate(COUNTS)}
 _BEFORE = {STYLE: COUNTS, PRECINCT: ("out", "undeliverable")}
-STATE_COLUMNS = {"issued": "out"} | {
-    state: state for state in ("undeliverable", "returned", "accepted", "challenged", "suspended", "voided")
-}
-
-
-@dataclass(frozen=True)
-class Days:
-    """The sums of an election up to a day. Parts are `STYLE`, `PRECINCT`, `REASON`; each holds every entry once."""
-
-    sums: Sums = field(default_factory=dict)
-
-    def tally(
-        self,
-        first: date | None = None,
-        last: date | None = None,
-        *,
-        replacement: bool | None = None,
-        overseas: bool | None = None,
-        loaded: bool | None = None,
-    ) -> Tally:
-        """All styles together, from `first` to `last`, both included."""
-        whole = [0] * len(COUNTS)
-        for key, counts in self.sums.items():
-            if (
-                key.part == STYLE
-                and (first is None or key.day >= first)
-                and (last is None or key.day <= last)
-                and (replacement is None or key.replacement == replacement)
-                and (overseas is None or key.overseas == overseas)
-                and (loaded is None or key.loaded == loaded)
-            ):
-                for n, count in enumerate(counts):
-                    whole[n] += count
-        return Tally(*whole)
-
-    def by_name(self, part: str, first: date, last: date, count: str) -> dict[str, int]:
-        """One count for each name of a part, the largest first; names with nothing are left out."""
-        place, found = COUNTS.index(count), defaultdict[str, int](int)
-        for key, counts in self.sums.items():
-            if key.part == part and first <= key.day <= last:
-                found[key.name] += counts[place]
-        return dict(sorted(((n, c) for n, c in found.items() if c), key=lambda pair: (-pair[1], pair[0])))
-
-    def out_by_day(self, days: Sequence[date], part: str = STYLE) -> dict[str, list[int]]:
-        """For each name, how many ballots were out on each of these days (ascending, without a gap): at its beginning
-        or its end, whichever is more, since on the day when they are sent there were none before."""
-        before, change = defaultdict[str, int](int), defaultdict[tuple[str, date], int](int)
-        for key, counts in self.sums.items():
-            out = _out(counts)
-            if key.part == part and out:
-                if key.day < days[0]:
-                    before[key.name] += out
-                elif key.day <= days[-1]:
-                    change[key.name, key.day] += out
-        found = {}
-        for name in before.keys() | {name for name, _ in change}:
-            out, row = before[name], []
-            for day in days:
-                start = out
-                out += change.get((name, day), 0)
-                row.append(max(start, out))
-            found[name] = row
-        return found
-
-    def whole_out_by_day(self, days: Sequence[date]) -> list[int]:
-        """The same for all ballots together."""
-        together = Days(dict(_under_one_name(self.sums)))
-        return together.out_by_day(days).get("", [0] * len(days))
-
-    def places(self) -> dict[str, Tally]:
-        """Where the ballots of each style are, from all entries so far."""
-        found: dict[str, list[int]] = {}
-        for key, counts in self.sums.items():
-            if key.part == STYLE:
-                row = found.setdefault(key.name, [0] * len(COUNTS))
-                for n, count in enumerate(counts):
-                    row[n] += count
-        return {name: Tally(*row) for name, row in sorted(found.items())}
-
-    def by_day(self, days: Sequence[date], count: str) -> list[int]:
-        """One count of all styles together for each day."""
-        place, found = COUNTS.index(count), dict.fromkeys(days, 0)
-        for key, counts in self.sums.items():
-            if key.part == STYLE and key.day in found:
-                found[key.day] += counts[place]
-        return [found[day] for day in days]
-
-
-def _out(counts: Sequence[int]) -> int:
-    """How many more ballots could still come back: with voters, or brought back by the post."""
-    return counts[_PLACE["out"]] + counts[_PLACE["undeliverable"]]
-
-
-def _under_one_name(sums: Sums) -> Iterator[tuple[Key, list[int]]]:
-    whole = defaultdict[date, int](int)
-    for key, counts in sums.items():
-        if key.part == STYLE:
-            whole[key.day] += _out(counts)
-    for day, out in whole.items():
-        yield Key(STYLE, day, "", False, False, False), list(Tally(out=out))
+_MARK, _LAST = "summed up to", "last entry"
+DAY = timedelta(days=1)
 
 
 def read_days(
-    session: Session, election_id: str, zone: str, *, since: date, until: date, parts: Sequence[str] = PARTS
+    session: Session,
+    election_id: str,
+    zone: str,
+    *,
+    since: date,
+    until: date,
+    parts: Sequence[str] = PARTS,
+    precincts_since: date | None = None,
+    up_to: int | None = None,
+    beyond: bool = False,
 ) -> Days:
     """The sums of an election up to a day, that day included; days before `since` come as one, the day before it: of
-    styles everything, of precincts what is out, of reasons nothing (nobody asks more). `parts`: what is wanted."""
+    styles everything, of precincts what is out, of reasons nothing (nobody asks more).
+
+    `parts`: what is wanted. `precincts_since`: from when on the days of precincts are wanted, which are the most, if
+    not `since`. `up_to`: the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted
+    too, of styles alone, as one, the day after it.
+    """
+    from_day = dict.fromkeys(parts, since)
+    if precincts_since is not None and PRECINCT in from_day:
+        from_day[PRECINCT] = precincts_since
+    after = until + DAY if beyond else None
+    if up_to is None:
+        up_to = summed_up_to(ask(session, *how_far(election_id)), zone)
     sums: Sums = {}
-    start = since - timedelta(days=1)
-    seq = _up_to(session, election_id, zone)
-    if seq:
-        flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
-        here = LedgerDay.election_id == election_id
-        for part in (one for one in parts if one in _BEFORE):
-            summed = [func.sum(getattr(LedgerDay, name)) for name in _BEFORE[part]]
-            before = (
-                select(LedgerDay.name, *flags, *summed)
-                .where(here, LedgerDay.part == part, LedgerDay.day < since)
-                .group_by(LedgerDay.name, *flags)
-            )
-            for name, loaded, replacement, overseas, *counts in session.execute(before):
-                row = [0] * len(COUNTS)
-                for column, count in zip(_BEFORE[part], counts, strict=True):
-                    row[_PLACE[column]] = int(count)
-                sums[Key(part, start, name, loaded, replacement, overseas)] = row
-        values = [getattr(LedgerDay, name) for name in COUNTS]
-        within = select(LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *values).where(
-            here, LedgerDay.part.in_(parts), LedgerDay.day >= since, LedgerDay.day <= until
-        )
-        for part, day, name, loaded, replacement, overseas, *counts in session.execute(within):
+    if up_to:
+        for part, day, name, loaded, replacement, overseas, *counts in session.execute(
+            _stored(election_id, from_day, until, after)
+        ):
             sums[Key(part, day, name, loaded, replacement, overseas)] = counts
     newer: Sums = {}
-    _count_all(newer, session.execute(_entries(election_id, seq)), ZoneInfo(zone))
+    _count_all(newer, session.execute(_entries(election_id, up_to)), ZoneInfo(zone))
     for key, counts in newer.items():
-        if key.day <= until and key.part in parts:
-            _add(sums, Key(key.part, max(key.day, start), key.name, key.loaded, key.replacement, key.overseas), counts)
+        if key.part not in from_day or (key.day > until and (after is None or key.part != STYLE)):
+            continue
+        day = max(key.day, from_day[key.part] - DAY) if key.day <= until else after or key.day
+        _add(sums, Key(key.part, day, key.name, key.loaded, key.replacement, key.overseas), counts)
     return Days(sums)
 
 
-def entries_behind(session: Session, election_id: str, zone: str) -> int:
+def _stored(
+    election_id: str, from_day: Mapping[str, date], until: date, after: date | None
+) -> CompoundSelect[*tuple[Any, ...]]:
+    """The sums in the table: each part's days as they are, what was before them as one, and what came after."""
+    flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
+    here = LedgerDay.election_id == election_id
+    arms = []
+    for part, since in from_day.items():
+        kept = (LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *(getattr(LedgerDay, name) for name in COUNTS))
+        arms.append(select(*kept).where(here, LedgerDay.part == part, LedgerDay.day >= since, LedgerDay.day <= until))
+        if part in _BEFORE:
+            before = _as_one(part, since - DAY, _BEFORE[part])
+            arms.append(before.where(here, LedgerDay.day < since))
+    if after is not None:
+        arms.append(_as_one(STYLE, after, COUNTS).where(here, LedgerDay.day >= after))
+    return union_all(*arms)
+
+
+def _as_one(part: str, day: date, counts: Sequence[str]) -> Select[*tuple[Any, ...]]:
+    flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
+    summed = (
+        cast(func.sum(getattr(LedgerDay, name)), Integer) if name in counts else literal_column("0") for name in COUNTS
+    )
+    one = select(literal(part, Text), literal(day, Date), LedgerDay.name, *flags, *summed)
+    return one.where(LedgerDay.part == part).group_by(LedgerDay.name, *flags)
+
+
+def how_far(election_id: str) -> tuple[Select[*tuple[Any, ...]], ...]:
+    """Asks up to which entry the sums go, and which entry is the last; see `summed_up_to` and `entries_after`."""
+    mark = question(_MARK, LedgerDaysUpTo.zone, number=LedgerDaysUpTo.seq)
+    last = question(_LAST, number=func.max(LedgerEntry.seq)).select_from(LedgerEntry)
+    return mark.where(LedgerDaysUpTo.election_id == election_id), last
+
+
+def summed_up_to(answers: Answers, zone: str) -> int:
+    """The last entry that is in the sums; 0 where they are of another time zone, and so of no use."""
+    return next((row.number for row in answers[_MARK] if row.first == zone), 0)
+
+
+def entries_after(answers: Answers, zone: str) -> int:
     """How many entries of the whole ledger are newer than the sums: what a reader would have to read, at the most."""
-    last = session.scalar(select(func.max(LedgerEntry.seq))) or 0
-    return last - _up_to(session, election_id, zone)
+    return number(answers, _LAST) - summed_up_to(answers, zone)
+
+
+def entries_behind(session: Session, election_id: str, zone: str) -> int:
+    """The same, asked alone."""
+    return entries_after(ask(session, *how_far(election_id)), zone)
 
 
 def roll_forward(database: Database, election_id: str, zone: str) -> int:
@@ -274,12 +196,6 @@ def _store(session: Session, election_id: str, sums: Sums) -> None:
     ]
     if rows:
         session.execute(insert(LedgerDay), rows)
-
-
-def _up_to(session: Session, election_id: str, zone: str) -> int:
-    """The last entry that is in the sums; 0 where they are of another time zone, and so of no use."""
-    mark = session.get(LedgerDaysUpTo, election_id)
-    return mark.seq if mark is not None and mark.zone == zone else 0
 
 
 def _entries(election_id: str, after: int, last: int | None = None) -> Select[*tuple[Any, ...]]:
@@ -341,9 +257,9 @@ def _counts(event: str, details: dict[str, Any]) -> tuple[int, ...] | None:
         return None
     counts = [0] * len(COUNTS)
     if before in STATE_COLUMNS:
-        counts[_PLACE[STATE_COLUMNS[before]]] -= 1
+        counts[PLACE[STATE_COLUMNS[before]]] -= 1
     if after in STATE_COLUMNS:
-        counts[_PLACE[STATE_COLUMNS[after]]] += 1
+        counts[PLACE[STATE_COLUMNS[after]]] += 1
     happened = {
         "issued": event in ("imported", "reissued"),
         "rejected": after == "voided" and before in BACK,
@@ -355,9 +271,9 @@ def _counts(event: str, details: dict[str, Any]) -> tuple[int, ...] | None:
         "suspensions": event == "suspended",
     }
     for name, is_so in happened.items():
-        counts[_PLACE[name]] += is_so
+        counts[PLACE[name]] += is_so
     if event == "return_undone" and before == "undeliverable":
-        counts[_PLACE["brought_back"]] -= 1
+        counts[PLACE["brought_back"]] -= 1
     return tuple(counts)
 
 

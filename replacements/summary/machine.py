@@ -7,90 +7,104 @@ the reading to the same, and failed where a correction says otherwise.
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_right
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Container, Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import Select
 
-from replacements.store.tables import Account, Correction, Request
-from replacements.summary.asked import DECLINED, LAPSED, Decided
+from replacements.store.tables import Correction, Request
+from replacements.summary.asked import DECLINED, LAPSED, Alike, Decided
 from replacements.summary.control import wilson
 from replacements.summary.figures import Bin, Followed, Machine
+from replacements.summary.questions import Answer, question
 
 WHO, KIND = "who", "kind"
 EDGES = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 1.0)  # a ballot may be voided from 0.8, by rule from 0.95: finer up there
 Claim = tuple[float, bool]
 
 
-def measure_machine(
-    session: Session, election_id: str, start: datetime, end: datetime, decided: Sequence[Decided]
-) -> Machine:
-    """Over the requests that people decided from `start` to before `end`."""
-    people = set(session.scalars(select(Account.name)))
-    by_people = [r for r in decided if r.decided_by in people and r.decision not in (None, LAPSED)]
-    corrections = _corrections(session, election_id, start, end)
-    claims = _claims(by_people, corrections)
-    bins, off = [], {}
-    for what, pairs in claims.items():
-        if pairs:
-            found = binned(what, pairs)
-            bins += found
-            off[what] = sum(abs(one.claimed * one.claims - one.right) for one in found) / len(pairs)
-    return Machine(followed(by_people), tuple(bins), off, len(corrections))
+def measure_machine(decided: Decided, people: Container[str | None], corrections: Sequence[Answer]) -> Machine:
+    """Over the requests that `people` decided. `corrections`: what `corrected` was answered."""
+    put_right = _newest(corrections)
+    found, off = list[Bin](), {}
+    for what, claims in _claims(decided, people, put_right).items():
+        if claims:
+            bins = binned(what, claims)
+            found += bins
+            off[what] = sum(abs(one.claimed * one.claims - one.right) for one in bins) / claims.total()
+    return Machine(followed(by_people(decided, people)), tuple(found), off, len(put_right))
 
 
-def followed(decided: Iterable[Decided]) -> tuple[Followed, ...]:
+def by_people(decided: Decided, people: Container[str | None]) -> dict[Alike, int]:
+    """What people decided, and not the office's rules by themselves."""
+    return {one: count for one, count in decided.alike.items() if _by_people(one, people)}
+
+
+def _by_people(one: Alike, people: Container[str | None]) -> bool:
+    return one.decided_by in people and one.decision not in (None, LAPSED)
+
+
+def followed(decided: Mapping[Alike, int]) -> tuple[Followed, ...]:
     """By kind (a request of two kinds counts in both) and standing: accepted, changed, refused."""
     counts: dict[tuple[str, str], list[int]] = defaultdict(lambda: [0, 0, 0])
-    for request in decided:
-        place = 2 if request.decision == DECLINED or request.state == DECLINED else int(request.overridden)
-        for kind in dict.fromkeys(request.kinds):
-            counts[kind, request.standing or "none"][place] += 1
+    for one, count in decided.items():
+        place = 2 if one.decision == DECLINED or one.state == DECLINED else int(one.overridden)
+        for kind in dict.fromkeys(one.kinds):
+            counts[kind, one.standing or "none"][place] += count
     return tuple(Followed(kind, standing, *row) for (kind, standing), row in sorted(counts.items()))
 
 
 def binned(what: str, claims: Iterable[Claim]) -> list[Bin]:
     """Claims put together by size, each lot with the share that came true and Wilson's interval for it."""
-    rows: list[list[Claim]] = [[] for _ in EDGES[1:]]
-    for p, right in claims:
-        rows[max(0, bisect_right(EDGES, p, hi=len(EDGES) - 1) - 1)].append((p, right))
+    rows: list[list[tuple[float, bool, int]]] = [[] for _ in EDGES[1:]]
+    for (p, right), count in Counter(claims).items():
+        rows[max(0, bisect_right(EDGES, p, hi=len(EDGES) - 1) - 1)].append((p, right, count))
     found = []
     for row, lower, upper in zip(rows, EDGES, EDGES[1:], strict=False):
         if row:
-            true = sum(right for _, right in row)
-            low, high = wilson(true, len(row))
-            found.append(Bin(what, lower, upper, len(row), true, sum(p for p, _ in row) / len(row), low, high))
+            size, true = sum(count for _, _, count in row), sum(count for _, right, count in row if right)
+            low, high = wilson(true, size)
+            claimed = sum(p * count for p, _, count in row) / size
+            found.append(Bin(what, lower, upper, size, true, claimed, low, high))
     return found
 
 
-def _corrections(session: Session, election_id: str, start: datetime, end: datetime) -> dict[int, list[str]]:
-    """What people said that messages of these days' decisions ask; the newest word on a message counts."""
-    rows = session.execute(
-        select(Correction.message_id, Correction.kinds)
+def corrected(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+    """Asks what people said that messages of these days' decisions ask."""
+    return (
+        question(name, Correction.message_id, Correction.kinds, number=Correction.id)
         .join(Request, Request.message_id == Correction.message_id)
         .where(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
-        .order_by(Correction.id)
     )
-    return {message_id: kinds for message_id, kinds in rows}  # noqa: C416 (the newest overwrites)
 
 
-def _claims(decided: Iterable[Decided], corrections: dict[int, list[str]]) -> dict[str, list[Claim]]:
+def _newest(rows: Iterable[Answer]) -> dict[int, list[str]]:
+    """The newest word on a message counts."""
+    in_order = sorted(rows, key=lambda row: row.number)
+    return {int(row.first or 0): json.loads(row.second or "[]") for row in in_order}
+
+
+def _claims(
+    decided: Decided, people: Container[str | None], corrections: Mapping[int, Sequence[str]]
+) -> dict[str, Counter[Claim]]:
     """What was claimed of each request's voter and, once a message, of what it asks, and whether it came true."""
-    found: dict[str, list[Claim]] = {WHO: [], KIND: []}
+    who, kind = Counter[Claim](), Counter[Claim]()
+    for one, count in by_people(decided, people).items():
+        if one.state == "done" and one.right is not None and one.who is not None:
+            who[one.who, bool(one.right)] += count
     seen: set[int] = set()
-    for request in decided:
-        if request.state == "done" and request.voter_id and request.first is not None and request.who is not None:
-            found[WHO].append((request.who, request.voter_id == request.first))
-        if request.sure is None or request.message_id in seen:
+    for message_id, one in decided.each:
+        if one.sure is None or message_id in seen or not _by_people(one, people):
             continue
-        if request.message_id in corrections:
-            found[KIND].append((request.sure, request.kind in corrections[request.message_id]))
-        elif request.decision == request.proposal:
-            found[KIND].append((request.sure, True))
+        if message_id in corrections:
+            kind[one.sure, one.kind in corrections[message_id]] += 1
+        elif one.decision == one.proposal:
+            kind[one.sure, True] += 1
         else:
             continue
-        seen.add(request.message_id)
-    return found
+        seen.add(message_id)
+    return {WHO: who, KIND: kind}

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from replacements.store.csv_text import csv_text
-from replacements.summary.figures import Columns, Week
+from replacements.summary.figures import Columns, Published, Week
 from replacements.summary.suppressing import SMALLEST, publishable, suppressed
 
 COLUMNS = ("requested", "issued", "received", "counted", "rejected")
@@ -44,8 +44,9 @@ class PublicReport:
     tables: tuple[PublicTable, ...]
 
 
-def public_report(week: Week, today: date) -> PublicReport:
+def public_report(counted: Week | Published, today: date) -> PublicReport:
     """What of a whole week may be published. Raises ValueError for any other stretch of days."""
+    week = counted.public if isinstance(counted, Week) else counted
     if week.first.weekday() != 0 or (week.last - week.first).days != 6:
         raise ValueError("only a whole week, Monday to Sunday, can be published: others would overlap with it")
     tables = (
@@ -59,14 +60,14 @@ def public_report(week: Week, today: date) -> PublicReport:
         week.last,
         week.last < today,
         week.requests,
-        week.speed.mailed,
-        week.speed.kept,
-        {"replacements": (week.this_week, week.to_date), **week.books},
+        week.mailed,
+        week.kept,
+        week.columns,
         tuple(_table(name, counts) for name, counts in tables),
     )
 
 
-def _not_replaced(week: Week) -> dict[str, int]:
+def _not_replaced(week: Published) -> dict[str, int]:
     """Ballots voided or suspended without a replacement, by reason: what replaces one gives the same reason."""
     left = {reason: n - week.reissues_by_cause.get(reason, 0) for reason, n in week.voided_by_reason.items()}
     return {reason: count for reason, count in left.items() if count > 0}

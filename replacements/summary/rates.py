@@ -7,7 +7,7 @@ from datetime import date
 
 from replacements.summary.control import u_chart, wilson
 from replacements.summary.figures import Rate, Share
-from replacements.summary.ledger_days import Days
+from replacements.summary.sums import Days
 
 
 def rates(books: Days, part: str, days: Sequence[date], count: str) -> tuple[Rate, ...]:

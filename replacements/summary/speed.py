@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, case, false, func, literal, select
+from sqlalchemy import ColumnElement, Select, case, false, func, literal, select
 from sqlalchemy.orm import Session
 
 from replacements.store.tables import Mailing, Packet, Request
 from replacements.summary.control import percentile, wilson
 from replacements.summary.figures import Speed
+from replacements.summary.questions import Answer, Answers, ask, moment, question
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
+SENT, LATE = "sent", "late"
 LONGEST_CLOSURE = 30  # days without a business day after which a calendar is taken to be wrong
 
 
@@ -35,12 +37,14 @@ class BusinessTime:
         self._office = office
         self._counts = lru_cache(maxsize=None)(is_business_day)
         self._whole: dict[date, float] = {}  # business hours from a first day to each day's beginning
+        self._midnight = lru_cache(maxsize=None)(self._beginning)
+        self._until = lru_cache(maxsize=None)(self._passed_until)  # many packets leave in one moment
 
     def hours(self, start: datetime, end: datetime) -> float:
         """Hours between, those on other days left out; a day when the clocks change has 23 or 25."""
         return self._until(end) - self._until(start)
 
-    def _until(self, moment: datetime) -> float:
+    def _passed_until(self, moment: datetime) -> float:
         day = moment.astimezone(self._office).date()
         passed = (moment - self._midnight(day)) / HOUR if self._counts(day) else 0.0
         return self._before(day) + passed
@@ -61,42 +65,44 @@ class BusinessTime:
     def _length(self, day: date) -> float:
         return (self._midnight(day + DAY) - self._midnight(day)) / HOUR if self._counts(day) else 0.0
 
-    def _midnight(self, day: date) -> datetime:
+    def _beginning(self, day: date) -> datetime:
         return datetime.combine(day, time(), self._office).astimezone(UTC)
 
 
 class Sent(NamedTuple):
-    """A packet that answers a request: when that came in and on which day, when the packet was mailed, and the day on
-    which it left (one that is signed late is mailed late)."""
+    """A packet that answers a request: when that came in, when the packet was mailed, and the day on which it left (one
+    that is signed late is mailed late)."""
 
     received: datetime
-    received_on: date
     mailed: datetime
     left_on: date
 
 
-def mailed_between(
-    session: Session, election_id: str, start: datetime, end: datetime, office: ZoneInfo
-) -> Sequence[Sent]:
-    """The packets that answer a request and were mailed from `start` to before `end`; days are the office's."""
-    rows = session.execute(
-        select(Request.received_at, Mailing.mailed_at, Mailing.goes_on)
-        .join(Packet, Packet.request_id == Request.id)
-        .join(Mailing, Mailing.id == Packet.mailing_id)
+def mailed_between(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+    """Asks for the packets that answer a request and were mailed from `start` to before `end`; see `sent`."""
+    return (
+        question(name, Request.received_at, Mailing.mailed_at, Mailing.goes_on, number=Request.id)
+        .select_from(Mailing)
+        .join(Packet, Packet.mailing_id == Mailing.id)
+        .join(Request, Request.id == Packet.request_id)
         .where(Mailing.election_id == election_id, Mailing.mailed_at >= start, Mailing.mailed_at < end)
-        .where(Packet.state == "mailed", Request.election_id == election_id)
+        .where(Packet.state == "mailed", _of(election_id))
     )
-    return [
-        Sent(received, received.astimezone(office).date(), mailed, max(goes_on, mailed.astimezone(office).date()))
-        for received, mailed, goes_on in rows
-        if mailed is not None
-    ]
 
 
-def how_many_kept(sent: Sequence[Sent], is_business_day: Callable[[date], bool]) -> int:
+def sent(rows: Iterable[Answer], office: ZoneInfo) -> Sequence[Sent]:
+    """What `mailed_between` was answered; days are the office's."""
+    mailed_at = lru_cache(maxsize=None)(moment)
+    left_on = lru_cache(maxsize=None)(
+        lambda mailed, goes_on: max(date.fromisoformat(goes_on), mailed_at(mailed).astimezone(office).date())
+    )
+    return [Sent(moment(r.first), mailed_at(r.second), left_on(r.second, r.third)) for r in rows if r.first is not None]
+
+
+def how_many_kept(packets: Sequence[Sent], is_business_day: Callable[[date], bool], office: ZoneInfo) -> int:
     """How many of these left by the next business day after the request."""
-    by_day = lru_cache(maxsize=None)(lambda day: promised_after(day, is_business_day))
-    return sum(one.left_on <= by_day(one.received_on) for one in sent)
+    first = lru_cache(maxsize=None)(lambda left_on: promised_by(left_on, is_business_day, office))
+    return sum(one.received >= first(one.left_on) for one in packets)
 
 
 class Promise(NamedTuple):
@@ -129,16 +135,15 @@ def promise(
     for one in mailings:
         if one.election_id == election_id and one.mailed_at is not None and start <= one.mailed_at < end:
             left_on = max(one.goes_on, one.mailed_at.astimezone(office).date())
-            first[one.id] = literal(_promised_by(left_on, is_business_day, office), Request.received_at.type)
-    # In an expression, or else SQLite, which knows no sizes, reads all requests of the election instead of few packets.
-    of_it = func.coalesce(Request.election_id, "") == election_id
+            first[one.id] = literal(promised_by(left_on, is_business_day, office), Request.received_at.type)
+    of_it = _of(election_id)
     today = end.astimezone(office).date()
     not_gone = select(Mailing.id).where(Mailing.mailed_at.is_(None) | (Mailing.mailed_at >= end))
     overdue = (
         select(func.count(Request.id.distinct()))
         .join(Packet, Packet.request_id == Request.id)
         .where(Packet.mailing_id.in_(not_gone), Packet.state != "pulled", of_it)
-        .where(Request.received_at < min(end, _promised_by(today, is_business_day, office)))
+        .where(Request.received_at < min(end, promised_by(today, is_business_day, office)))
     )
     in_time = Request.received_at >= case(first, value=Packet.mailing_id) if first else false()
     row = session.execute(
@@ -150,7 +155,7 @@ def promise(
     return Promise(*map(int, row))
 
 
-def _promised_by(day: date, is_business_day: Callable[[date], bool], office: ZoneInfo) -> datetime:
+def promised_by(day: date, is_business_day: Callable[[date], bool], office: ZoneInfo) -> datetime:
     """The beginning of the first day whose requests are promised for this day or a later one."""
     first = day - DAY
     while promised_after(first - DAY, is_business_day) >= day:
@@ -168,24 +173,38 @@ def measure(
     is_business_day: Callable[[date], bool],
 ) -> Speed:
     """Packets that answer a request and were mailed between `start` and `end`; and what is overdue at `as_of`."""
-    time_of_business = BusinessTime(office, is_business_day)
-    by_day = lru_cache(maxsize=None)(lambda day: promised_after(day, is_business_day))
-    sent = mailed_between(session, election_id, start, end, office)
-    hours = [(one.mailed - one.received) / HOUR for one in sent]
-    business = [time_of_business.hours(one.received, one.mailed) for one in sent]
-    kept = how_many_kept(sent, is_business_day)
-    late = session.execute(
-        select(Request.id, Request.received_at)
-        .join(Packet, Packet.request_id == Request.id)
-        .join(Mailing, Mailing.id == Packet.mailing_id)
-        .where(Request.election_id == election_id, Request.received_at < as_of, Packet.state != "pulled")
-        .where(Mailing.mailed_at.is_(None) | (Mailing.mailed_at >= as_of))
-        .order_by(Request.received_at, Request.id)
+    answers = ask(
+        session,
+        mailed_between(SENT, election_id, start, end),
+        not_mailed(election_id, as_of, office, is_business_day),
     )
+    return measured(answers, sent(answers[SENT], office), office, is_business_day)
+
+
+def not_mailed(
+    election_id: str, as_of: datetime, office: ZoneInfo, is_business_day: Callable[[date], bool]
+) -> Select[*tuple[Any, ...]]:
+    """Asks for the requests whose packet was not mailed at `as_of` though its promised day was past; see `measured`."""
     today = as_of.astimezone(office).date()
-    overdue = tuple(
-        dict.fromkeys(number for number, received in late if by_day(received.astimezone(office).date()) < today)
+    not_gone = select(Mailing.id).where(Mailing.mailed_at.is_(None) | (Mailing.mailed_at >= as_of))
+    return (
+        question(LATE, Request.received_at, number=Request.id)
+        .select_from(Packet)
+        .join(Request, Request.id == Packet.request_id)
+        .where(Packet.mailing_id.in_(not_gone), Packet.state != "pulled", _of(election_id))
+        .where(Request.received_at < min(as_of, promised_by(today, is_business_day, office)))
     )
+
+
+def measured(
+    answers: Answers, packets: Sequence[Sent], office: ZoneInfo, is_business_day: Callable[[date], bool]
+) -> Speed:
+    """How long these packets took, and what `not_mailed` was answered."""
+    time_of_business = BusinessTime(office, is_business_day)
+    hours = [(one.mailed - one.received) / HOUR for one in packets]
+    business = [time_of_business.hours(one.received, one.mailed) for one in packets]
+    kept = how_many_kept(packets, is_business_day, office)
+    late = sorted(answers[LATE], key=lambda row: (moment(row.first or ""), row.number))
     return Speed(
         mailed=len(hours),
         kept=kept,
@@ -193,9 +212,15 @@ def measure(
         interval=wilson(kept, len(hours)) if hours else None,
         median=percentile(hours, 0.5),
         ninetieth=percentile(hours, 0.9),
-        overdue=overdue,
+        overdue=tuple(dict.fromkeys(row.number for row in late)),
         business=_three(business),
     )
+
+
+def _of(election_id: str) -> ColumnElement[bool]:
+    """The request is of that election. In an expression, or else SQLite, which knows no sizes, reads all requests of
+    the election instead of a few packets."""
+    return func.coalesce(Request.election_id, "") == election_id
 
 
 def _three(hours: Sequence[float]) -> tuple[float, float, float] | None:

@@ -3,91 +3,96 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import bindparam, func, select, text
+from sqlalchemy import Select, and_, bindparam, func, select, text
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Account, Ballot, LedgerEntry, Request
-from replacements.summary.asked import LAPSED, Decided
+from replacements.store.tables import Ballot, LedgerEntry, Request
+from replacements.summary.asked import Alike
 from replacements.summary.control import most_by_chance, p_chart
 from replacements.summary.figures import FEW, Burst, Overriding, Rate, Repeated, SharedAddress
 from replacements.summary.ledger_days import utc_text
+from replacements.summary.questions import Answer, question
 
-CANCELLED = "cancelled"
+CANCELLED, BACK_AFTER_VOID = "cancelled", "returned_after_void"
 SEVERAL_VOTERS = 3
 SEVERAL_REPLACEMENTS = 2
 SMALLEST_BURST = 5  # requests in an hour
 
 
-_AT_ONCE = 500  # accounts in one question
 # From the requests of these days to their senders, and from these to all that each has asked. Questions in questions,
 # and CROSS JOIN for SQLite, keep both databases to this order: they would rather read every message there is.
 _WHOSE = """r.election_id = :election AND r.received_at < :end AND r.voter_id IS NOT NULL"""
 _times = (bindparam("start", type_=Request.received_at.type), bindparam("end", type_=Request.received_at.type))
-_ACCOUNTS_OF_SEVERAL = text(
+_OF_SEVERAL = text(
     f"""
     WITH accounts AS MATERIALIZED (
         SELECT DISTINCT (SELECT lower(m.sender) FROM messages m WHERE m.id = r.message_id) AS account
         FROM requests r WHERE {_WHOSE} AND r.received_at >= :start
+    ), several AS MATERIALIZED (
+        SELECT account FROM accounts WHERE account <> '' AND (
+            SELECT count(DISTINCT r.voter_id) FROM messages m CROSS JOIN requests r
+            WHERE lower(m.sender) = account AND r.message_id = m.id AND {_WHOSE}
+        ) >= :several
     )
-    SELECT account FROM accounts WHERE account <> '' AND (
-        SELECT count(DISTINCT r.voter_id) FROM messages m CROSS JOIN requests r
-        WHERE lower(m.sender) = account AND r.message_id = m.id AND {_WHOSE}
-    ) >= :several
+    SELECT account, r.id, r.voter_id FROM several CROSS JOIN messages m CROSS JOIN requests r
+    WHERE lower(m.sender) = account AND r.message_id = m.id AND {_WHOSE}
     """  # noqa: S608 (nothing but our own text)
 ).bindparams(*_times)
-_THEIR_REQUESTS = text(
-    f"""
-    SELECT lower(m.sender), r.id, r.voter_id FROM messages m CROSS JOIN requests r
-    WHERE lower(m.sender) IN :some AND r.message_id = m.id AND {_WHOSE}
-    """  # noqa: S608
-).bindparams(bindparam("some", expanding=True), _times[1])
 
 
 def shared_addresses(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[SharedAddress, ...]:
     """Mail accounts that have written for several voters by now, and wrote in this week. The addresses stay here."""
-    known = {"election": election_id, "start": start, "end": end}
-    accounts = session.scalars(_ACCOUNTS_OF_SEVERAL, known | {"several": SEVERAL_VOTERS}).all()
+    known = {"election": election_id, "start": start, "end": end, "several": SEVERAL_VOTERS}
     voters, numbers = defaultdict[str, set[str]](set), defaultdict[str, list[int]](list)
-    for some in (accounts[n : n + _AT_ONCE] for n in range(0, len(accounts), _AT_ONCE)):
-        rows = session.execute(_THEIR_REQUESTS, {"election": election_id, "end": end, "some": some})
-        for account, number, voter in rows:
-            voters[account].add(voter)
-            numbers[account].append(number)
-    found = [SharedAddress(len(voters[account]), tuple(sorted(numbers[account]))) for account in accounts]
+    for account, number, voter in session.execute(_OF_SEVERAL, known):
+        voters[account].add(voter)
+        numbers[account].append(number)
+    found = [SharedAddress(len(voters[account]), tuple(sorted(numbers[account]))) for account in numbers]
     return tuple(sorted(found, key=lambda entry: (-entry.voters, entry.requests)))
 
 
-def repeated(session: Session, election_id: str) -> tuple[Repeated, ...]:
-    """Voters with two or more replacements in this election; those that were taken back are not counted."""
+def several_replacements(name: str, election_id: str) -> Select[*tuple[Any, ...]]:
+    """Asks for the voters with two or more replacements in this election, without those that were taken back."""
     replacements = (Ballot.election_id == election_id, Ballot.replaces.is_not(None))
     # The index alone says who had several; only their ballots are looked at.
     several = select(Ballot.voter_id).where(*replacements).group_by(Ballot.voter_id)
-    rows = session.execute(
-        select(Ballot.voter_id, func.count())
+    return (
+        question(name, Ballot.voter_id)
         .where(*replacements, Ballot.voter_id.in_(several.having(func.count() >= SEVERAL_REPLACEMENTS)))
         .where((Ballot.state != "voided") | Ballot.void_reason.is_(None) | (Ballot.void_reason != CANCELLED))
         .group_by(Ballot.voter_id)
         .having(func.count() >= SEVERAL_REPLACEMENTS)
-        .order_by(func.count().desc(), Ballot.voter_id)
     )
-    return tuple(Repeated(voter_id, count) for voter_id, count in rows)
 
 
-def voided_returned(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[str, ...]:
-    """The numbers of voided ballots that came back, without scans that were undone as mistakes."""
-    rows = session.execute(
-        select(LedgerEntry.event, LedgerEntry.ballot_number, LedgerEntry.details)
+def repeated(rows: Iterable[Answer]) -> tuple[Repeated, ...]:
+    """What `several_replacements` was answered, the most first."""
+    found = [Repeated(row.first or "", row.number) for row in rows]
+    return tuple(sorted(found, key=lambda one: (-one.replacements, one.voter_id)))
+
+
+def back_after_void(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+    """Asks for the scans of voided ballots that came back, and those that were undone as mistakes."""
+    undone = and_(LedgerEntry.event == "return_undone", LedgerEntry.details.not_like('%"to":%'))
+    return (
+        question(name, LedgerEntry.event, LedgerEntry.ballot_number, number=LedgerEntry.seq)
         .where(LedgerEntry.election_id == election_id, text("event <> 'imported'"))
-        .where(LedgerEntry.event.in_(("returned_after_void", "return_undone")))
+        .where(LedgerEntry.event.in_((BACK_AFTER_VOID, "return_undone")))
+        .where((LedgerEntry.event == BACK_AFTER_VOID) | undone)
         .where(LedgerEntry.at >= utc_text(start), LedgerEntry.at < utc_text(end))
-        .order_by(LedgerEntry.seq)
-    ).all()
-    undone = {number for event, number, details in rows if event == "return_undone" and '"to":' not in details}
-    came = (number for event, number, _ in rows if event == "returned_after_void")
+    )
+
+
+def voided_returned(rows: Iterable[Answer]) -> tuple[str, ...]:
+    """What `back_after_void` was answered: the numbers of the ballots, without scans that were undone."""
+    in_order = sorted(rows, key=lambda row: row.number)
+    undone = {row.second for row in in_order if row.first != BACK_AFTER_VOID}
+    came = (row.second for row in in_order if row.first == BACK_AFTER_VOID)
     return tuple(dict.fromkeys(number for number in came if number and number not in undone))
 
 
@@ -114,16 +119,17 @@ def above(rates: Iterable[Rate]) -> tuple[Rate, ...]:
     return tuple(r for r in rates if r.point is not None and r.point.value > r.point.upper and not r.few)
 
 
-def overriding(session: Session, decided: Sequence[Decided]) -> tuple[Overriding, ...]:
+def overriding(decided: Mapping[Alike, int]) -> tuple[Overriding, ...]:
     """Members of staff whose share of decisions otherwise than proposed lies above the limits around that of all.
+    `decided`: what people decided.
 
     Who has more hard cases decides otherwise more often: it is a reason to look, and nothing more. With fewer than two
     people there is nobody to compare, and nobody is named for a handful of decisions: one of one is no habit.
     """
-    people = set(session.scalars(select(Account.name)))
-    counted = [r for r in decided if r.decided_by in people and r.decision not in (None, LAPSED)]
-    decisions = Counter(r.decided_by or "" for r in counted)
-    otherwise = Counter(r.decided_by or "" for r in counted if r.overridden)
+    decisions, otherwise = Counter[str](), Counter[str]()
+    for one, count in decided.items():
+        decisions[one.decided_by or ""] += count
+        otherwise[one.decided_by or ""] += count if one.overridden else 0
     names = sorted(decisions)
     if len(names) < 2:
         return ()

@@ -9,21 +9,35 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from replacements.store.tables import Message, Reply, Request
+from replacements.store.tables import Account, Message, Reply, Request
 from replacements.summary import unusual
-from replacements.summary.asked import Decided, came_in, decided_in, hours, waiting_at, wanted
+from replacements.summary.asked import (
+    Decided,
+    asked_of_voters,
+    by_hour,
+    came_in,
+    hours,
+    kinds_that_came_in,
+    of_a_stretch,
+    undecided,
+    waiting,
+    wanted,
+)
 from replacements.summary.asked import days as days_of
-from replacements.summary.compared import counted, days_before, same_week_before
+from replacements.summary.compared import SameWeek, days_before, elections
 from replacements.summary.control import u_chart
-from replacements.summary.figures import Columns, Day, Declined, Unusual, Where
+from replacements.summary.figures import Columns, Day, Published, Rate, Unusual, Where
 from replacements.summary.figures import Week as Week
-from replacements.summary.ledger_days import PRECINCT, REASON, STYLE, Days, Tally, read_days
-from replacements.summary.machine import measure_machine
+from replacements.summary.ledger_days import how_far, read_days, summed_up_to
+from replacements.summary.machine import by_people, corrected, measure_machine
+from replacements.summary.places import Places, by_style_and_state, places
+from replacements.summary.questions import Answers, ask, number, question
 from replacements.summary.rates import charted, rates, shares
-from replacements.summary.speed import measure
+from replacements.summary.speed import SENT, how_many_kept, mailed_between, measured, not_mailed, sent
+from replacements.summary.sums import PRECINCT, REASON, STYLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
@@ -61,108 +75,216 @@ def stretch(
     *,
     now: datetime | None = None,
     is_business_day: Callable[[date], bool] = monday_to_friday,
+    standing: Answers | None = None,
 ) -> Week:
     """Count the days from `first` to `last`, both included. `zone` is the office's (IANA name); `now` limits the ages
     of what waits where the last day is not over.
 
     `is_business_day` says on which days the office mails (the promise is the next one after the request). Raises
-    ValueError where `last` is before `first` or more than LONGEST days lie between.
+    ValueError where `last` is before `first` or more than LONGEST days lie between. `standing`: what the
+    function of that name was answered in this session, where it was asked.
     """
-    if not first <= last < first + LONGEST * DAY:
-        raise ValueError(f"{first} to {last} is not a stretch of 1 to {LONGEST} days")
-    session.flush()
-    office = ZoneInfo(zone)
-    start, end = _midnight(first, office), _midnight(last + DAY, office)
-    as_of = max(start, min(end, now if now is not None else datetime.now(UTC)))
-    came = came_in(session, election_id, start, end)
-    decided = decided_in(session, election_id, start, end)
-    chart_from = min(first, last + DAY - DAYS_FOR_LIMITS * DAY)
-    before = first - (last + DAY - first)  # as many days, just before
-    books = read_days(session, election_id, zone, since=min(chart_from, before), until=last)
-    by_hour = hours(session, election_id, start, end)
-    mean, days = _days(books, days_of(by_hour, office), first, last, chart_from, as_of, office)
-    tally, whole_days = books.tally(first, last), [day.day for day in days]
-    causes = books.by_name(REASON, first, last, "reissued")
-    week_columns, to_date = _columns(
-        books, first, last, wanted(session, election_id, start, end), wanted(session, election_id, None, end)
-    )
-    return Week(
-        election_id=election_id,
-        first=first,
-        last=last,
-        zone=zone,
-        as_of=as_of,
-        messages=session.scalar(
-            select(func.count()).select_from(Message).where(Message.arrived_at >= start, Message.arrived_at < end)
+    return _Stretch(election_id, first, last, zone, now).week(session, is_business_day, standing)
+
+
+def stretch_and_places(
+    session: Session,
+    election_id: str,
+    first: date,
+    last: date,
+    zone: str,
+    *,
+    now: datetime | None = None,
+    is_business_day: Callable[[date], bool] = monday_to_friday,
+    standing: Answers | None = None,
+) -> tuple[Week, Places]:
+    """The same, and where all ballots are now, by the ledger and by the table."""
+    counting = _Stretch(election_id, first, last, zone, now)
+    found = counting.week(session, is_business_day, standing, by_style_and_state(election_id))
+    return found, places(counting.books, counting.answers)
+
+
+def for_the_public(
+    session: Session,
+    election_id: str,
+    first: date,
+    last: date,
+    zone: str,
+    *,
+    now: datetime | None = None,
+    is_business_day: Callable[[date], bool] = monday_to_friday,
+    standing: Answers | None = None,
+) -> Published:
+    """Of these days only what may be published: the same figures, with less to read."""
+    return _Stretch(election_id, first, last, zone, now).published(session, is_business_day, standing)
+
+
+def standing(session: Session, election_id: str) -> Answers:
+    """How far the ledger is added up, and which election came before: what must be known before all else is asked."""
+    return ask(session, *how_far(election_id), *elections(election_id))
+
+
+class _Stretch:
+    """Counts one stretch of days: what is asked, and what is made of the answers."""
+
+    def __init__(self, election_id: str, first: date, last: date, zone: str, now: datetime | None) -> None:
+        if not first <= last < first + LONGEST * DAY:
+            raise ValueError(f"{first} to {last} is not a stretch of 1 to {LONGEST} days")
+        self.election_id, self.first, self.last, self.zone = election_id, first, last, zone
+        self.office = ZoneInfo(zone)
+        self.start, self.end = _midnight(first, self.office), _midnight(last + DAY, self.office)
+        self.as_of = max(self.start, min(self.end, now if now is not None else datetime.now(UTC)))
+        self.chart_from = min(first, last + DAY - DAYS_FOR_LIMITS * DAY)
+        self.before = first - (last + DAY - first)  # as many days, just before
+        self.books = Days()
+        self.answers: Answers = {}
+
+    def week(
+        self,
+        session: Session,
+        is_business_day: Callable[[date], bool],
+        known: Answers | None = None,
+        *more: Select[*tuple[Any, ...]],
+    ) -> Week:
+        session.flush()
+        election_id, first, last, start, end, as_of = (
+            self.election_id, self.first, self.last, self.start, self.end, self.as_of
+        )  # fmt: skip
+        known = known if known is not None else standing(session, election_id)
+        then, earlier = days_before(election_id, first, last, self.office), SameWeek(known, first, last, self.office)
+        answers = self.answers = ask(
+            session,
+            *self._columns_asked(),
+            messages_of("messages", start, end),
+            mailed_between(SENT, election_id, start, end),
+            not_mailed(election_id, as_of, self.office, is_business_day),
+            undecided("waiting", election_id, as_of),
+            asked_of_voters("asked", election_id, as_of),
+            by_hour("hours", election_id, start, end),
+            by_hour("hours before", election_id, start - DAYS_FOR_LIMITS * DAY, start),
+            replies_of("sent replies", election_id, Reply.sent_at, "sent", start, end),
+            replies_of("failed replies", election_id, Reply.queued_at, "failed", start, end),
+            unusual.several_replacements("repeated", election_id),
+            unusual.back_after_void("back after void", election_id, start, end),
+            corrected("corrections", election_id, start, end),
+            question("people", Account.name, number=Account.id),
+            *then.questions(reissues=False),
+            *earlier.questions(),
+            *more,
         )
-        or 0,
-        requests=came.requests,
-        by_kind=came.by_kind,
-        reissues=tally.reissued,
-        reissues_by_cause=causes,
-        reissues_by_style=books.by_name(STYLE, first, last, "reissued"),
-        taken_back=tally.taken_back,
-        speed=measure(session, election_id, start, end, as_of, office, is_business_day),
-        waiting=waiting_at(session, election_id, as_of),
-        asked=session.scalar(
-            select(func.count())
-            .select_from(Request)
-            .where(Request.election_id == election_id, Request.state == "asked", Request.decided_at < as_of)
+        came, decided = of_a_stretch(session, election_id, start, end)
+        books = self.books = read_days(
+            session,
+            election_id,
+            self.zone,
+            since=min(self.chart_from, self.before),
+            until=last,
+            precincts_since=first,
+            up_to=summed_up_to(known, self.zone),
+            beyond=bool(more),
         )
-        or 0,
-        declined=_declined(session, election_id, start, end, decided),
-        voided=tally.voids,
-        suspended=tally.suspensions,
-        voided_by_reason=_ended(books, first, last),
-        this_week=week_columns["replacements"],
-        to_date=to_date["replacements"],
-        mean_rate=mean,
-        days=days,
-        unusual=_unusual(session, election_id, books, by_hour, decided, start, end, whole_days, office),
-        decisions=len(decided),
-        overrides=counted((r.proposal, r.decision) for r in decided if r.overridden and r.decision is not None),
-        replies_sent=_replies(session, election_id, Reply.sent_at, "sent", start, end),
-        replies_failed=_replies(session, election_id, Reply.queued_at, "failed", start, end),
-        books={name: (week_columns[name], to_date[name]) for name in (ALL, OVERSEAS)},
-        styles=rates(books, STYLE, whole_days, "spoiled"),
-        precincts=rates(books, PRECINCT, whole_days, "reissued"),
-        kinds=shares(came.by_kind, came.requests),
-        causes=shares(causes, tally.reissued),
-        languages=shares(came.by_language, came.requests),
-        machine=measure_machine(session, election_id, start, end, decided),
-        before=replace(
-            days_before(session, election_id, first, last, office, is_business_day),
-            by_cause=books.by_name(REASON, before, first - DAY, "reissued"),
-            by_style=books.by_name(STYLE, before, first - DAY, "reissued"),
-        ),
-        earlier=same_week_before(session, election_id, first, last, office, is_business_day),
-        where={style: Where(*(getattr(tally, name) for name in PLACES)) for style, tally in books.places().items()},
-    )
+        people = {row.first for row in answers["people"]}
+        by_the_hour = hours(answers["hours"])
+        mean, days = _days(books, days_of(by_the_hour, self.office), first, last, self.chart_from, as_of, self.office)
+        whole_days = [day.day for day in days]
+        tally, week_columns, to_date = books.tally(first, last), *self._columns(books)
+        causes = books.by_name(REASON, first, last, "reissued")
+        return Week(
+            election_id=election_id,
+            first=first,
+            last=last,
+            zone=self.zone,
+            as_of=as_of,
+            messages=number(answers, "messages"),
+            requests=came.requests,
+            by_kind=came.by_kind,
+            reissues=tally.reissued,
+            reissues_by_cause=causes,
+            reissues_by_style=books.by_name(STYLE, first, last, "reissued"),
+            taken_back=tally.taken_back,
+            speed=measured(answers, sent(answers[SENT], self.office), self.office, is_business_day),
+            waiting=waiting(answers["waiting"], as_of),
+            asked=number(answers, "asked"),
+            declined=decided.declined,
+            voided=tally.voids,
+            suspended=tally.suspensions,
+            voided_by_reason=_ended(books, first, last),
+            this_week=week_columns["replacements"],
+            to_date=to_date["replacements"],
+            mean_rate=mean,
+            days=days,
+            unusual=Unusual(
+                unusual.shared_addresses(session, election_id, start, end),
+                unusual.repeated(answers["repeated"]),
+                unusual.voided_returned(answers["back after void"]),
+                unusual.bursts(hours(answers["hours before"]), by_the_hour, self.office),
+                _brought_back(books, whole_days),
+                unusual.overriding(by_people(decided, people)),
+            ),
+            decisions=len(decided.each),
+            overrides=_overrides(decided),
+            replies_sent=number(answers, "sent replies"),
+            replies_failed=number(answers, "failed replies"),
+            books={name: (week_columns[name], to_date[name]) for name in (ALL, OVERSEAS)},
+            styles=rates(books, STYLE, whole_days, "spoiled"),
+            precincts=rates(books, PRECINCT, whole_days, "reissued"),
+            kinds=shares(came.by_kind, came.requests),
+            causes=shares(causes, tally.reissued),
+            languages=shares(came.by_language, came.requests),
+            machine=measure_machine(decided, people, answers["corrections"]),
+            before=replace(
+                then.counted(answers, is_business_day),
+                by_cause=books.by_name(REASON, self.before, first - DAY, "reissued"),
+                by_style=books.by_name(STYLE, self.before, first - DAY, "reissued"),
+            ),
+            earlier=earlier.counted(answers, is_business_day),
+            where={
+                style: Where(*(getattr(tally, name) for name in PLACES)) for style, tally in books.places(last).items()
+            },
+        )
+
+    def published(
+        self, session: Session, is_business_day: Callable[[date], bool], known: Answers | None = None
+    ) -> Published:
+        known = known if known is not None else ask(session, *how_far(self.election_id))
+        answers = self.answers = ask(
+            session,
+            *self._columns_asked(),
+            kinds_that_came_in("kinds", self.election_id, self.start, self.end),
+            mailed_between(SENT, self.election_id, self.start, self.end),
+        )
+        up_to = summed_up_to(known, self.zone)
+        books = self.books = read_days(
+            session, self.election_id, self.zone, since=self.first, until=self.last, parts=(STYLE, REASON), up_to=up_to
+        )
+        came, packets = came_in(answers["kinds"]), sent(answers[SENT], self.office)
+        this_week, to_date = self._columns(books)
+        return Published(
+            self.first,
+            self.last,
+            came.requests,
+            came.by_kind,
+            books.by_name(REASON, self.first, self.last, "reissued"),
+            books.by_name(STYLE, self.first, self.last, "reissued"),
+            _ended(books, self.first, self.last),
+            len(packets),
+            how_many_kept(packets, is_business_day, self.office),
+            {name: (this_week[name], to_date[name]) for name in this_week},
+        )
+
+    def _columns_asked(self) -> tuple[Select[*tuple[Any, ...]], ...]:
+        return (
+            wanted("wanted", self.election_id, self.start, self.end),
+            wanted("wanted to date", self.election_id, None, self.end),
+        )
+
+    def _columns(self, books: Days) -> tuple[Mapping[str, Columns], Mapping[str, Columns]]:
+        asked, to_date = number(self.answers, "wanted"), number(self.answers, "wanted to date")
+        return _columns(books, self.first, self.last, asked, to_date)
 
 
 def _midnight(day: date, office: ZoneInfo) -> datetime:
     return datetime.combine(day, time(), office)
-
-
-def _declined(
-    session: Session, election_id: str, start: datetime, end: datetime, decided: Sequence[Decided]
-) -> tuple[Declined, ...]:
-    notes = {}
-    if any(request.state == "declined" for request in decided):
-        rows = session.execute(
-            select(Request.id, Request.decision_note).where(
-                Request.election_id == election_id,
-                Request.decided_at >= start,
-                Request.decided_at < end,
-                Request.state == "declined",
-            )
-        )
-        notes = {row.id: row.decision_note for row in rows}
-    return tuple(
-        Declined(request.id, request.proposal, request.decision or "declined", notes.get(request.id) or "")
-        for request in decided
-        if request.state == "declined"
-    )
 
 
 def _ended(books: Days, first: date, last: date) -> dict[str, int]:
@@ -223,38 +345,36 @@ def _days(
     return (chart.mean if begun else None), days
 
 
-def _unusual(
-    session: Session,
-    election_id: str,
-    books: Days,
-    by_hour: Mapping[datetime, int],
-    decided: Sequence[Decided],
-    start: datetime,
-    end: datetime,
-    days: Sequence[date],
-    office: ZoneInfo,
-) -> Unusual:
+def _brought_back(books: Days, days: Sequence[date]) -> tuple[Rate, ...]:
+    """The precincts from which the post brings back more than chance explains."""
     # An undone scan of an earlier week takes nothing away from these days, and no rate is less than nothing.
     found = books.by_name(PRECINCT, days[0], days[-1], "brought_back")
     brought_back = {name: max(count, 0) for name, count in found.items()}
     out = {name: max(row) for name, row in books.out_by_day(days, PRECINCT).items()}
-    return Unusual(
-        unusual.shared_addresses(session, election_id, start, end),
-        unusual.repeated(session, election_id),
-        unusual.voided_returned(session, election_id, start, end),
-        unusual.bursts(hours(session, election_id, start - DAYS_FOR_LIMITS * DAY, start), by_hour, office),
-        unusual.above(charted(brought_back, out)),
-        unusual.overriding(session, decided),
-    )
+    return unusual.above(charted(brought_back, out))
 
 
-def _replies(
-    session: Session, election_id: str, moment: InstrumentedAttribute[Any], state: str, start: datetime, end: datetime
-) -> int:
-    matching = (
-        select(func.count())
+def _overrides(decided: Decided) -> dict[tuple[str, str], int]:
+    """How often what was decided instead of what, the most frequent first."""
+    found = Counter[tuple[str, str]]()
+    for one, count in decided.alike.items():
+        if one.overridden and one.decision is not None:
+            found[one.proposal, one.decision] += count
+    return dict(found.most_common())
+
+
+def messages_of(name: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+    """Asks how many messages arrived from `start` to before `end`."""
+    return question(name).select_from(Message).where(Message.arrived_at >= start, Message.arrived_at < end)
+
+
+def replies_of(
+    name: str, election_id: str, at: InstrumentedAttribute[Any], state: str, start: datetime, end: datetime
+) -> Select[*tuple[Any, ...]]:
+    """Asks how many replies of the election in that state have a moment from `start` to before `end`."""
+    return (
+        question(name)
         .select_from(Reply)
         .join(Request, Request.id == Reply.request_id)
-        .where(Request.election_id == election_id, Reply.state == state, moment >= start, moment < end)
+        .where(func.coalesce(Request.election_id, "") == election_id, Reply.state == state, at >= start, at < end)
     )
-    return session.scalar(matching) or 0

@@ -11,7 +11,7 @@ from replacements.rules.calendar import local
 from replacements.summary.public import COLUMNS, PublicReport, public_csv, public_report
 from replacements.summary.suppressing import SMALLEST
 from replacements.web.guard import here, needs, rules_or_stop
-from replacements.web.pages.week import WEEK, counted, monday_of
+from replacements.web.pages.week import WEEK, counted_for_the_public, monday_of
 
 blueprint = Blueprint("public_report", __name__, url_prefix="/public-report")
 
@@ -19,7 +19,7 @@ blueprint = Blueprint("public_report", __name__, url_prefix="/public-report")
 def _report(monday: str) -> PublicReport:
     start = monday_of(monday)
     today = local(rules_or_stop().rules, here().at).date()
-    return public_report(counted(start, start + WEEK), today)
+    return public_report(counted_for_the_public(start, start + WEEK), today)
 
 
 @blueprint.get("/")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from functools import partial
+from typing import Any, TypeVar
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from markupsafe import Markup
@@ -16,11 +17,12 @@ from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.summary import chart, export, multiples
 from replacements.summary.compared import beside
-from replacements.summary.ledger_days import entries_behind, roll_forward
+from replacements.summary.figures import Published
+from replacements.summary.ledger_days import entries_after, roll_forward
 from replacements.summary.pdf import week_pdf
-from replacements.summary.places import Places, where_ballots_are
+from replacements.summary.places import Places
 from replacements.summary.text import sentences
-from replacements.summary.week import LONGEST, Week, stretch
+from replacements.summary.week import LONGEST, Week, for_the_public, standing, stretch, stretch_and_places
 from replacements.web.guard import here, needs, office, rules_or_stop
 from replacements.web.showing import words
 
@@ -29,6 +31,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2999  # beyond, the calendar of the machine ends, 
 WEEK = timedelta(days=6)
 FEW_ENTRIES = 2_000  # of the ledger, that a page reads along; more are added up once, and kept
 FEW_BALLOTS = 3_000  # that a page compares one by one
+T = TypeVar("T")
 WORDS = ("kind", "cause", "action_short", "language", "standing")
 
 
@@ -48,24 +51,29 @@ def monday_of(text: str) -> date:
     return found - timedelta(days=found.weekday())
 
 
-def counted(first: date, last: date) -> Week:
-    """The figures of these days of the election that the page is about."""
+def _counted(count: Callable[..., T], first: date, last: date) -> T:
+    """What `count` makes of these days of the election that the page is about. Where the ledger has grown by much since
+    it was added up, that is done first."""
     force = rules_or_stop()
     zone = force.rules.office.time_zone
+    known: dict[str, Any] = {"now": here().at, "is_business_day": partial(is_mailing_day, force.rules)}
     with office().database.read() as session:
-        behind = entries_behind(session, force.election_id, zone)
-    if behind > FEW_ENTRIES:
-        roll_forward(office().database, force.election_id, zone)
+        stands = standing(session, force.election_id)
+        if entries_after(stands, zone) <= FEW_ENTRIES:
+            return count(session, force.election_id, first, last, zone, **known, standing=stands)
+    roll_forward(office().database, force.election_id, zone)
     with office().database.read() as session:
-        return stretch(
-            session,
-            force.election_id,
-            first,
-            last,
-            zone,
-            now=here().at,
-            is_business_day=partial(is_mailing_day, force.rules),
-        )
+        return count(session, force.election_id, first, last, zone, **known)
+
+
+def counted(first: date, last: date) -> Week:
+    """The figures of these days of the election that the page is about."""
+    return _counted(stretch, first, last)
+
+
+def counted_for_the_public(first: date, last: date) -> Published:
+    """Of these days only what may be told outside."""
+    return _counted(for_the_public, first, last)
 
 
 def _days(first: str, last: str) -> tuple[date, date]:
@@ -97,8 +105,7 @@ def one(monday: str) -> str:
 
 def _shown(first: date, last: date) -> str:
     force = rules_or_stop()
-    found = counted(first, last)
-    places, reconciled = _books(force)
+    found, places = _counted(stretch_and_places, first, last)
     return render_template(
         "week.html",
         week=found,
@@ -115,7 +122,7 @@ def _shown(first: date, last: date) -> str:
             "styles": beside(found.reissues_by_style, [one.by_style for one in found.others]),
         },
         places=places,
-        reconciled=reconciled,
+        reconciled=_reconciled(force, places),
     )
 
 
@@ -136,12 +143,12 @@ def _pictures(found: Week) -> Mapping[str, Markup | list[Markup]]:
     return drawn
 
 
-def _books(force: InForce) -> tuple[Places, Reconciliation | None]:
-    """Where the ballots are now; each compared with the ledger where they are few, or do not agree, or on demand."""
+def _reconciled(force: InForce, places: Places) -> Reconciliation | None:
+    """Each ballot compared with the ledger, where they are few, or do not agree, or on demand."""
+    if places.ballots > FEW_BALLOTS and places.agrees and "each" not in request.args:
+        return None
     with office().database.read() as session:
-        places = where_ballots_are(session, force.election_id, force.rules.office.time_zone)
-        one_by_one = places.ballots <= FEW_BALLOTS or not places.agrees or "each" in request.args
-        return places, reconcile(session, force.election_id) if one_by_one else None
+        return reconcile(session, force.election_id)
 
 
 def _may_have(table: str) -> bool:
