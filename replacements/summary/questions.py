@@ -42,8 +42,8 @@ def question(name: str, *words: Any, number: Any = None) -> Select[*tuple[Any, .
 def ask(session: Session, *questions: Select[*tuple[Any, ...]]) -> Answers:
     """The answers to each question, by its name; in no order. A question without an answer has no rows."""
     found = defaultdict[str, list[Answer]](list)
-    for name, *row in session.execute(union_all(*questions)):
-        found[name].append(Answer(*row))
+    for row in session.execute(union_all(*questions)):
+        found[row[0]].append(Answer._make(row[1:]))
     return found
 
 

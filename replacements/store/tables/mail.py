@@ -88,3 +88,4 @@ class Reply(Base):
     returned_at: Mapped[datetime | None]
     returned_because: Mapped[str | None]
     returned_told: Mapped[str | None]
+    __table_args__ = (Index("replies_of_a_week", "state", "sent_at", "request_id"),)
