@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from xml.sax.saxutils import escape
+from typing import Literal
+
+import svg
 
 from replacements.reading.language import language_of
 from replacements.reading.measuring import BINS, Measured, f1, judged
@@ -70,48 +72,64 @@ def draw(known: Sequence[Example], found: Measured) -> str:
     below = _TOP + len(kinds) * _CELL_HEIGHT + 64
     lists_end = below + 30 + _ROW * max(len(languages), len(claims) + 1)
     height = lists_end + 40
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height}" width="{_WIDTH}" height="{height}"'
-        ' role="img" aria-labelledby="picture-title picture-description" lang="en"'
-        ' font-family="sans-serif" font-size="14" fill="#000000">',
-        '<title id="picture-title">What messages ask, and what they were taken for</title>',
-        f'<desc id="picture-description">{escape(_in_words(found, kinds, languages))}</desc>',
-        f'<rect width="{_WIDTH}" height="{height}" fill="#ffffff"/>',
-        _text(24, 36, "What messages ask, and what they were taken for", size=20, weight="bold"),
-        _text(24, 60, f"{found.messages} messages, F1 over all kinds {f1(found.by_source.get('', Counter())):.3f}. "
-              f"Below: the {singles} that ask one thing."),
-        _text(24, 80, "A cell says how many messages; the darker, the larger its share of its row."),
-        *_matrix(found.taken_for, kinds),
-        *_languages(languages, 24, below),
-        *_claims(claims, found.calibration_error, _WIDTH // 2 + 10, below),
-        "</svg>",
-    ]  # fmt: skip
-    return "\n".join(parts) + "\n"
+    title = "What messages ask, and what they were taken for"
+    drawn = svg.SVG(
+        viewBox=svg.ViewBoxSpec(0, 0, _WIDTH, height),
+        width=_WIDTH,
+        height=height,
+        lang="en",
+        extra={
+            "role": "img",
+            "aria-labelledby": "picture-title picture-description",
+            "font-family": "sans-serif",
+            "font-size": "14",
+            "fill": "#000000",
+        },
+        elements=[
+            svg.Title(id="picture-title", text=title),
+            svg.Desc(id="picture-description", text=svg.escape(_in_words(found, kinds, languages))),
+            svg.Rect(width=_WIDTH, height=height, fill="#ffffff"),
+            _text(24, 36, title, size=20, weight="bold"),
+            _text(24, 60, f"{found.messages} messages, F1 over all kinds {f1(found.by_source.get('', Counter())):.3f}. "
+                  f"Below: the {singles} that ask one thing."),
+            _text(24, 80, "A cell says how many messages; the darker, the larger its share of its row."),
+            *_matrix(found.taken_for, kinds),
+            *_languages(languages, 24, below),
+            *_claims(claims, found.calibration_error, _WIDTH // 2 + 10, below),
+        ],
+    )  # fmt: skip
+    return drawn.as_str().replace("><", ">\n<") + "\n"  # an element a line: changes are seen line by line
 
 
 def _text(
-    x: float, y: float, words: str, *, size: int = 14, weight: str = "", anchor: str = "", fill: str = "", turn: int = 0
-) -> str:
-    more = "".join(
-        f' {name}="{value}"'
-        for name, value in (
-            ("font-size", size if size != 14 else ""),
-            ("font-weight", weight),
-            ("text-anchor", anchor),
-            ("fill", fill),
-            ("transform", f"rotate({turn} {x:g} {y:g})" if turn else ""),
-        )
-        if value != ""
+    x: int,
+    y: int,
+    words: str,
+    *,
+    size: int | None = None,
+    weight: Literal["bold"] | None = None,
+    anchor: Literal["middle", "end"] | None = None,
+    fill: str | None = None,
+    turn: int = 0,
+) -> svg.Text:
+    return svg.Text(
+        x=x,
+        y=y,
+        text=svg.escape(words),
+        font_size=size,
+        font_weight=weight,
+        text_anchor=anchor,
+        fill=fill,
+        transform=[svg.Rotate(turn, x, y)] if turn else None,
     )
-    return f'<text x="{x:g}" y="{y:g}"{more}>{escape(words)}</text>'
 
 
-def _matrix(taken_for: Counter[tuple[Kind, Kind]], kinds: Sequence[Kind]) -> list[str]:
-    parts = [_text(_LEFT, 112, "What it was taken for", weight="bold")]
-    middle = _TOP + len(kinds) * _CELL_HEIGHT / 2
+def _matrix(taken_for: Counter[tuple[Kind, Kind]], kinds: Sequence[Kind]) -> list[svg.Element]:
+    parts: list[svg.Element] = [_text(_LEFT, 112, "What it was taken for", weight="bold")]
+    middle = _TOP + len(kinds) * _CELL_HEIGHT // 2
     parts.append(_text(34, middle, "What the writer asks", weight="bold", anchor="middle", turn=-90))
     for column, kind in enumerate(kinds):
-        at = _LEFT + (column + 0.5) * _CELL_WIDTH
+        at = _LEFT + column * _CELL_WIDTH + _CELL_WIDTH // 2
         parts.append(_text(at, _TOP - 10, KIND_WORDS[kind], turn=-40))
     parts.append(_text(_LEFT + len(kinds) * _CELL_WIDTH + 12, _TOP - 10, "right"))
     for row, want in enumerate(kinds):
@@ -125,52 +143,57 @@ def _matrix(taken_for: Counter[tuple[Kind, Kind]], kinds: Sequence[Kind]) -> lis
     return parts
 
 
-def _cell(count: int, of_row: int, x: int, y: int, *, right: bool) -> list[str]:
+def _cell(count: int, of_row: int, x: int, y: int, *, right: bool) -> list[svg.Element]:
     """A cell; what is right has a thick frame, so that the diagonal is seen without its shade."""
     grey = round(_PALEST + (_DARKEST - _PALEST) * count / of_row) if of_row else _PALEST
-    inset = 1.5 if right else 0.5
+    thick = 2 if right else 1
     frame = "#000000" if right else "#8a8a8a"
     fill = "#ffffff" if grey < _WHITE_TEXT_BELOW else "#000000" if count else "#6a6a6a"
-    return [
-        f'<rect x="{x + inset:g}" y="{y + inset:g}" width="{_CELL_WIDTH - 2 * inset:g}"'
-        f' height="{_CELL_HEIGHT - 2 * inset:g}" fill="#{grey:02x}{grey:02x}{grey:02x}" stroke="{frame}"'
-        f' stroke-width="{2 if right else 1}"/>',
-        _text(x + _CELL_WIDTH / 2, y + 22, str(count), anchor="middle", fill=fill, weight="bold" if count else ""),
-    ]
+    box = svg.Rect(
+        x=x + thick - 0.5,
+        y=y + thick - 0.5,
+        width=_CELL_WIDTH - 2 * thick + 1,
+        height=_CELL_HEIGHT - 2 * thick + 1,
+        fill=f"#{grey:02x}{grey:02x}{grey:02x}",
+        stroke=frame,
+        stroke_width=thick,
+    )
+    digits = _text(
+        x + _CELL_WIDTH // 2, y + 22, str(count), anchor="middle", fill=fill, weight="bold" if count else None
+    )
+    return [box, digits]
 
 
-def _languages(languages: dict[str, Counter[str]], x: int, y: int) -> list[str]:
-    parts = [_text(x, y, "F1 by language", weight="bold")]
+def _languages(languages: dict[str, Counter[str]], x: int, y: int) -> list[svg.Element]:
+    parts: list[svg.Element] = [_text(x, y, "F1 by language", weight="bold")]
     for row, (code, count) in enumerate(languages.items()):
         at = y + 14 + row * _ROW
         parts.append(_text(x, at + 15, f"{_LANGUAGES.get(code, code)} ({count['messages']})"))
-        parts.append(_bar(x + 150, at, f1(count)))
+        parts += _bar(x + 150, at, f1(count))
         parts.append(_text(x + 158 + _BAR, at + 15, f"{f1(count):.3f}"))
     return parts
 
 
-def _claims(claims: Sequence[tuple[int, int, float, float]], error: float, x: int, y: int) -> list[str]:
-    parts = [_text(x, y, f"Probabilities (off by {error:.3f} on average)", weight="bold")]
+def _claims(claims: Sequence[tuple[int, int, float, float]], error: float, x: int, y: int) -> list[svg.Element]:
+    parts: list[svg.Element] = [_text(x, y, f"Probabilities (off by {error:.3f} on average)", weight="bold")]
     parts.append(_text(x, y + 29, "said, how often", size=13))
     parts.append(_text(x + 150, y + 29, "came true (line: as often as was said)", size=13))
     for row, (low, many, claimed, true) in enumerate(claims, start=1):
         at = y + 14 + row * _ROW
         parts.append(_text(x, at + 15, f"{low} to {low + 100 // BINS} %, {many}"))
-        parts.append(_bar(x + 150, at, true))
-        line = x + 150 + claimed * _BAR
-        parts.append(
-            f'<path d="M{line:.1f} {at - 1}v20" stroke="#ffffff" stroke-width="5"/>'
-            f'<path d="M{line:.1f} {at - 1}v20" stroke="#000000" stroke-width="2"/>'
-        )
+        parts += _bar(x + 150, at, true)
+        said = round(x + 150 + claimed * _BAR, 1)
+        for colour, thick in (("#ffffff", 5), ("#000000", 2)):
+            parts.append(svg.Line(x1=said, y1=at - 1, x2=said, y2=at + 19, stroke=colour, stroke_width=thick))
         parts.append(_text(x + 158 + _BAR, at + 15, f"{100 * true:.0f} %"))
     return parts
 
 
-def _bar(x: int, y: int, share: float) -> str:
-    return (
-        f'<rect x="{x}" y="{y + 2}" width="{_BAR}" height="14" fill="#ffffff" stroke="#8a8a8a"/>'
-        f'<rect x="{x}" y="{y + 2}" width="{share * _BAR:.1f}" height="14" fill="#6a6a6a"/>'
-    )
+def _bar(x: int, y: int, share: float) -> list[svg.Element]:
+    return [
+        svg.Rect(x=x, y=y + 2, width=_BAR, height=14, fill="#ffffff", stroke="#8a8a8a"),
+        svg.Rect(x=x, y=y + 2, width=round(share * _BAR, 1), height=14, fill="#6a6a6a"),
+    ]
 
 
 def _in_words(found: Measured, kinds: Sequence[Kind], languages: dict[str, Counter[str]]) -> str:

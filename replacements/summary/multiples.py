@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from xml.etree import ElementTree as ET
 
-from replacements.summary.drawing import WIDTH, canvas, label, line, short
+import svg
+
+from replacements.summary.drawing import INK, WIDTH, bar, dot, label, line, picture
 from replacements.summary.figures import Bin, Compared, Rate, Week
 
 ROW, HEAD, FOOT = 22, 8, 26
@@ -26,26 +27,27 @@ def rates(name: str, title: str, shown: Sequence[Rate]) -> str:
     ]
     said = f"Per thousand ballots out, with limits: {'; '.join(words)}." if known else "No ballot was out."
     height = HEAD + ROW * max(len(known), 1) + FOOT
-    svg = canvas(name, title, said, height)
     most = max((max(r.point.upper, r.point.value) for r in known if r.point is not None), default=1.0) or 1.0
-    room = WIDTH - NAMES - NUMBERS
+    room, base = WIDTH - NAMES - NUMBERS, height - FOOT + 2
+    parts: list[svg.Element] = []
     for place, rate in enumerate(known):
         if rate.point is None:
             continue
         middle = HEAD + ROW * (place + 0.5)
-        label(svg, NAMES - 10, middle + 4, _cut(rate.name), anchor="end")
         low, high = (NAMES + room * limit / most for limit in (rate.point.lower, rate.point.upper))
-        line(svg, low, middle, high, middle, dashes="2 3")
-        for limit in (low, high):
-            line(svg, limit, middle - 5, limit, middle + 5)
-        _dot(svg, NAMES + room * rate.point.value / most, middle, ring=rate.outside)
         mark = " !" if rate.outside else " few" if rate.few else ""
-        label(svg, WIDTH - NUMBERS + 10, middle + 4, f"{rate.point.value:.2f}{mark}", anchor="start")
-    base = height - FOOT + 2
-    line(svg, NAMES, base, WIDTH - NUMBERS, base)
+        parts += [
+            label(NAMES - 10, middle + 4, _cut(rate.name), anchor="end"),
+            line(low, middle, high, middle, 2, 3),
+            line(low, middle - 5, low, middle + 5),
+            line(high, middle - 5, high, middle + 5),
+            dot(NAMES + room * rate.point.value / most, middle, ring=rate.outside),
+            label(WIDTH - NUMBERS + 10, middle + 4, f"{rate.point.value:.2f}{mark}", anchor="start"),
+        ]
+    parts.append(line(NAMES, base, WIDTH - NUMBERS, base))
     for share in (0.0, 0.5, 1.0):
-        label(svg, NAMES + room * share, height - 8, f"{most * share:.1f}", size=11)
-    return ET.tostring(svg, encoding="unicode")
+        parts.append(label(NAMES + room * share, height - 8, f"{most * share:.1f}", size=11))
+    return picture(name, title, said, parts, height)
 
 
 def kinds(week: Week, words: Mapping[str, str]) -> str:
@@ -56,58 +58,59 @@ def kinds(week: Week, words: Mapping[str, str]) -> str:
     said = [f"{words.get(kind, kind.replace('_', ' '))}: " + _said(week, others, kind) for kind in names]
     rows = max((len(names) + PANELS - 1) // PANELS, 1)
     tall = 108
-    svg = canvas("kinds", "Requests by kind, beside other weeks", "; ".join(said) or "No requests.", rows * tall + 6)
     wide = WIDTH / PANELS
+    parts: list[svg.Element] = []
     for place, kind in enumerate(names):
         left, top = wide * (place % PANELS), tall * (place // PANELS)
         counts = [week.by_kind.get(kind, 0), *(one.by_kind.get(kind, 0) for one in others)]
         most, step = max([*counts, 1]), (wide - 24) / 3
-        label(svg, left + 6, top + 14, _cut(words.get(kind, kind.replace("_", " "))), size=12, anchor="start")
         base = top + tall - 24
-        line(svg, left + 6, base, left + wide - 14, base)
+        parts += [
+            label(left + 6, top + 14, _cut(words.get(kind, kind.replace("_", " "))), size=12, anchor="start"),
+            line(left + 6, base, left + wide - 14, base),
+        ]
         for n, count in enumerate(counts):
             high, x = 48 * count / most, left + 10 + step * n
-            bar = {"x": short(x), "y": short(base - high), "width": short(step * 0.7), "height": short(high)}
-            ET.SubElement(svg, "rect", bar | {"fill": "currentColor" if n == 0 else "none", "stroke": "currentColor"})
-            label(svg, x + step * 0.35, base - high - 4, str(count), size=11)
-            label(svg, x + step * 0.35, base + 14, letters[n], size=11)
-    return ET.tostring(svg, encoding="unicode")
+            parts += [
+                bar(x, base - high, step * 0.7, high, fill=INK if n == 0 else "none", stroke=INK),
+                label(x + step * 0.35, base - high - 4, str(count), size=11),
+                label(x + step * 0.35, base + 14, letters[n], size=11),
+            ]
+    told = "; ".join(said) or "No requests."
+    return picture("kinds", "Requests by kind, beside other weeks", told, parts, rows * tall + 6)
 
 
 def probabilities(bins: Sequence[Bin]) -> str:
     """What was claimed against what came true, with intervals: on the slanted line probabilities keep their word."""
     words = [f"claimed {one.claimed:.2f}, true {one.right} of {one.claims}" for one in bins]
     height, left, bottom = 240, 50, 210
-    svg = canvas(
+    side = bottom - 14
+    parts: list[svg.Element] = [
+        line(left, bottom, left + side, bottom),
+        line(left, bottom, left, bottom - side),
+        line(left, bottom, left + side, bottom - side, 2, 4),
+    ]
+    for share in (0.0, 0.5, 1.0):
+        parts.append(label(left + side * share, bottom + 18, f"{share:.1f}", size=11))
+        parts.append(label(left - 8, bottom - side * share + 4, f"{share:.1f}", size=11, anchor="end"))
+    parts.append(label(left + side + 14, bottom + 18, "claimed", size=11, anchor="start"))
+    for one in bins:
+        x = left + side * one.claimed
+        parts.append(line(x, bottom - side * one.low, x, bottom - side * one.high))
+        parts.append(dot(x, bottom - side * one.right / one.claims, ring=False))
+    return picture(
         f"probabilities-{bins[0].what if bins else 'none'}",
         "Probabilities beside what people decided",
         f"{'; '.join(words)}." if words else "Nothing was claimed that people have decided.",
+        parts,
         height,
     )
-    side = bottom - 14
-    line(svg, left, bottom, left + side, bottom)
-    line(svg, left, bottom, left, bottom - side)
-    line(svg, left, bottom, left + side, bottom - side, dashes="2 4")
-    for share in (0.0, 0.5, 1.0):
-        label(svg, left + side * share, bottom + 18, f"{share:.1f}", size=11)
-        label(svg, left - 8, bottom - side * share + 4, f"{share:.1f}", size=11, anchor="end")
-    label(svg, left + side + 14, bottom + 18, "claimed", size=11, anchor="start")
-    for one in bins:
-        x = left + side * one.claimed
-        line(svg, x, bottom - side * one.low, x, bottom - side * one.high)
-        _dot(svg, x, bottom - side * one.right / one.claims, ring=False)
-    return ET.tostring(svg, encoding="unicode")
 
 
 def _said(week: Week, others: Sequence[Compared], kind: str) -> str:
     parts = [f"{week.by_kind.get(kind, 0)} in these days"]
     parts += [f"{one.by_kind.get(kind, 0)} in {one.what}" for one in others]
     return ", ".join(parts)
-
-
-def _dot(svg: ET.Element, x: float, y: float, *, ring: bool) -> None:
-    dot = {"cx": short(x), "cy": short(y), "r": "6" if ring else "4"}
-    ET.SubElement(svg, "circle", dot | {"fill": "none" if ring else "currentColor", "stroke": "currentColor"})
 
 
 def _cut(name: str) -> str:

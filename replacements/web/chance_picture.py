@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
-from xml.etree import ElementTree as ET
+
+import svg
 
 from replacements.rules.transit import Back
+from replacements.summary.drawing import INK, WIDTH, Anchor, bar, label, line, picture
 
-WIDTH, HEIGHT = 560, 210
+HEIGHT = 210
 LEFT, RIGHT, TOP, BOTTOM = 12, 12, 40, 44
 MOST_BARS = 21
 SEEN = 0.005  # a smaller share is no bar; at the ends it is left out
@@ -36,39 +38,25 @@ def back_on_days(back: Sequence[Back], limit: date) -> str:
     if beyond >= SEEN:
         told.append(f"Later than that: {beyond * 100:.0f}.")
     told.append(f"The last day that counts is {limit:%A, %B} {limit.day}.")
-    svg = ET.Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {WIDTH} {HEIGHT}",
-            "role": "img",
-            "aria-labelledby": "back-title back-desc",
-            "class": "chart",
-        },
-    )
-    ET.SubElement(svg, "title", {"id": "back-title"}).text = "When the ballot should be back"
-    ET.SubElement(svg, "desc", {"id": "back-desc"}).text = " ".join(told)
     step = (WIDTH - LEFT - RIGHT) / max(1, len(shown))
     most = max([b.counted + b.late for _, b in shown] + [0.01])
     floor = HEIGHT - BOTTOM
-    _line(svg, LEFT, floor, WIDTH - RIGHT, floor)
+    parts: list[svg.Element] = [line(LEFT, floor, WIDTH - RIGHT, floor)]
     every = 1 if len(shown) <= 10 else 2 if len(shown) <= 16 else 3
     for place, (day, b) in enumerate(shown):
         left, foot = LEFT + place * step, float(floor)
-        for share, fill in ((b.counted, "currentColor"), (b.late, "none")):
+        for share, fill in ((b.counted, INK), (b.late, "none")):
             height = (HEIGHT - TOP - BOTTOM) * share / most
             if share >= SEEN:
-                place_of = {"x": left + step * 0.18, "y": foot - height, "width": step * 0.64, "height": height}
-                look = {"fill": fill, "stroke": "currentColor"}
-                ET.SubElement(svg, "rect", {name: _n(value) for name, value in place_of.items()} | look)
+                parts.append(bar(left + step * 0.18, foot - height, step * 0.64, height, fill=fill, stroke=INK))
                 foot -= height
         if b.counted + b.late >= SEEN:
-            _text(svg, left + step / 2, foot - 5, _of_hundred(b))
+            parts.append(label(left + step / 2, foot - 5, _of_hundred(b)))
         if place % every == 0:
-            _text(svg, left + step / 2, floor + 16, f"{day:%a}")
-            _text(svg, left + step / 2, floor + 32, f"{day:%b} {day.day}")
-    _deadline(svg, [day for day, _ in shown], limit, step, floor)
-    return ET.tostring(svg, encoding="unicode")
+            parts.append(label(left + step / 2, floor + 16, f"{day:%a}"))
+            parts.append(label(left + step / 2, floor + 32, f"{day:%b} {day.day}"))
+    parts += _deadline([day for day, _ in shown], limit, step, floor)
+    return picture("back", "When the ballot should be back", " ".join(told), parts, HEIGHT)
 
 
 def _shown(back: Sequence[Back], limit: date) -> list[tuple[date, Back]]:
@@ -85,36 +73,20 @@ def _shown(back: Sequence[Back], limit: date) -> list[tuple[date, Back]]:
     return [(day, by_day.get(day, Back(day, 0.0, 0.0))) for day in days]
 
 
-def _deadline(svg: ET.Element, days: list[date], limit: date, step: float, floor: float) -> None:
+def _deadline(days: list[date], limit: date, step: float, floor: float) -> list[svg.Element]:
     """A dashed line behind the last day that counts; an arrow of words where it lies outside the picture."""
     if not days:
-        return
+        return []
     words = f"counts until {limit:%b} {limit.day}"
     if limit > days[-1]:
-        _text(svg, WIDTH - RIGHT, 14, f"{words} →", "end")
-    elif limit < days[0]:
-        _text(svg, LEFT, 14, f"← {words}", "start")
-    else:
-        x = LEFT + ((limit - days[0]).days + 1) * step
-        _line(svg, x, 18, x, floor, dashes="6 3")
-        anchor = "start" if x < WIDTH / 4 else "end" if x > WIDTH * 3 / 4 else "middle"
-        _text(svg, x, 14, words, anchor)
+        return [label(WIDTH - RIGHT, 14, f"{words} →", anchor="end")]
+    if limit < days[0]:
+        return [label(LEFT, 14, f"← {words}", anchor="start")]
+    x = LEFT + ((limit - days[0]).days + 1) * step
+    anchor: Anchor = "start" if x < WIDTH / 4 else "end" if x > WIDTH * 3 / 4 else "middle"
+    return [line(x, 18, x, floor, 6, 3), label(x, 14, words, anchor=anchor)]
 
 
 def _of_hundred(back: Back) -> str:
     share = (back.counted + back.late) * 100
     return "0" if share < SEEN * 100 else f"{share:.0f}" if share >= 1 else "<1"
-
-
-def _line(svg: ET.Element, x1: float, y1: float, x2: float, y2: float, dashes: str = "") -> None:
-    ends = {"x1": _n(x1), "y1": _n(y1), "x2": _n(x2), "y2": _n(y2), "stroke": "currentColor"}
-    ET.SubElement(svg, "line", ends | ({"stroke-dasharray": dashes} if dashes else {}))
-
-
-def _text(svg: ET.Element, x: float, y: float, text: str, anchor: str = "middle") -> None:
-    how = {"x": _n(x), "y": _n(y), "text-anchor": anchor, "font-size": "13", "fill": "currentColor"}
-    ET.SubElement(svg, "text", how).text = text
-
-
-def _n(number: float) -> str:
-    return f"{number:.1f}".removesuffix(".0")
