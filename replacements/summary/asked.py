@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from operator import itemgetter
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -19,7 +18,7 @@ from sqlalchemy.orm import Session
 from replacements.store.tables import Message, Request
 from replacements.store.tables.requests import ASKS_FOR_A_BALLOT
 from replacements.summary.figures import Declined, Waiting
-from replacements.summary.questions import Answer, moment, question
+from replacements.summary.questions import AT_ONCE, Answer, moment, question
 
 LAPSED, DECLINED = "lapsed", "declined"
 NO_LANGUAGE = "und"
@@ -60,10 +59,11 @@ class Alike(NamedTuple):
 
 @dataclass(frozen=True)
 class Decided:
-    """The requests that were decided. `each`: the message of each and what it is, in the order of their ids; `alike`:
-    how many are alike, in that order too."""
+    """The requests that were decided. `messages` and `each`: the message of each and what it is, in the order of their
+    ids; `alike`: how many are alike, in that order too."""
 
-    each: Sequence[tuple[int, Alike]]
+    messages: Sequence[int]
+    each: Sequence[Alike]
     alike: Mapping[Alike, int]
     declined: tuple[Declined, ...]
 
@@ -94,28 +94,40 @@ def of_a_stretch(session: Session, election_id: str, start: datetime, end: datet
         )
         .join(Message, Message.id == Request.message_id)
         .where(or_(received, decided))
-    ).all()
-    came = Counter(row[5:7] for row in rows if row[2])
-    return _came((kinds, language, count) for (language, kinds), count in came.items()), _decided(rows)
+    ).yield_per(AT_ONCE)
+    came, kept = Counter[tuple[Any, ...]](), _Decided()
+    for row in rows:
+        if row[2]:
+            came[row[5:7]] += 1
+        if row[3]:
+            kept.add(row[0], row[1], row[4], row[6:])
+    return _came((kinds, language, count) for (language, kinds), count in came.items()), kept.decided()
 
 
-def _decided(rows: Iterable[Sequence[Any]]) -> Decided:
-    read = cache(lambda listed: tuple(json.loads(listed)))  # thousands of requests, a few kinds
-    known: dict[tuple[Any, ...], Alike] = {}
-    each, declined, alike = list[tuple[int, Alike]](), list[Declined](), Counter[Alike]()
-    counts = Counter[tuple[Any, ...]]()
-    for row in sorted((row for row in rows if row[3]), key=itemgetter(0)):
-        key = tuple(row[6:])
-        one = known.get(key)
+class _Decided:
+    """Puts decided requests together as they are read. They are thousands, of a few hundred ways to be decided."""
+
+    def __init__(self) -> None:
+        self._read = cache(lambda listed: tuple(json.loads(listed)))
+        self._known: dict[tuple[Any, ...], Alike] = {}
+        self._ids, self._messages, self._each = list[int](), list[int](), list[Alike]()
+        self._declined: list[Declined] = []
+
+    def add(self, number: int, message_id: int, note: str | None, key: tuple[Any, ...]) -> None:
+        one = self._known.get(key)
         if one is None:
-            one = known[key] = Alike(read(key[0]), *key[1:])
-        counts[key] += 1
-        each.append((row[1], one))
+            one = self._known[key] = Alike(self._read(key[0]), *key[1:])
+        self._ids.append(number)
+        self._messages.append(message_id)
+        self._each.append(one)
         if one.state == DECLINED:
-            declined.append(Declined(row[0], one.proposal, one.decision or DECLINED, row[4] or ""))
-    for key, count in counts.items():
-        alike[known[key]] += count
-    return Decided(each, alike, tuple(declined))
+            self._declined.append(Declined(number, one.proposal, one.decision or DECLINED, note or ""))
+
+    def decided(self) -> Decided:
+        in_order = sorted(range(len(self._ids)), key=self._ids.__getitem__)
+        messages, each = [self._messages[n] for n in in_order], [self._each[n] for n in in_order]
+        declined = sorted(self._declined, key=lambda one: one.request)
+        return Decided(messages, each, Counter(each), tuple(declined))
 
 
 def _received(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool], ...]:

@@ -34,7 +34,7 @@ from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
 from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerEntry, VoterRow
-from replacements.summary.questions import Answers, ask, number, question
+from replacements.summary.questions import AT_ONCE, Answers, ask, number, question
 from replacements.summary.sums import COUNTS, PARTS, PLACE, PRECINCT, REASON, STYLE, Key, Sums
 from replacements.summary.sums import STATE_COLUMNS as STATE_COLUMNS
 from replacements.summary.sums import Days as Days
@@ -80,7 +80,7 @@ def read_days(
     if up_to:
         for part, day, name, loaded, replacement, overseas, *counts in session.execute(
             _stored(election_id, from_day, until, after)
-        ):
+        ).yield_per(AT_ONCE):
             sums[Key(part, day, name, loaded, replacement, overseas)] = counts
     newer: Sums = {}
     _count_all(newer, session.execute(_entries(election_id, up_to)), ZoneInfo(zone))

@@ -97,7 +97,7 @@ def _claims(
         if one.state == "done" and one.right is not None and one.who is not None:
             who[one.who, bool(one.right)] += count
     seen: set[int] = set()
-    for message_id, one in decided.each:
+    for message_id, one in zip(decided.messages, decided.each, strict=True):
         if one.sure is None or message_id in seen or not _by_people(one, people):
             continue
         if message_id in corrections:

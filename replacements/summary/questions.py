@@ -13,6 +13,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import Select, Text, cast, func, literal, null, select, union_all
 from sqlalchemy.orm import Session
 
+# Rows taken up together, and let go of: thousands held at once set the interpreter looking through all that it holds.
+AT_ONCE = 500
+
 
 class Answer(NamedTuple):
     """One row. What a question does not name is None; days and moments are text, see `moment`."""
@@ -42,7 +45,7 @@ def question(name: str, *words: Any, number: Any = None) -> Select[*tuple[Any, .
 def ask(session: Session, *questions: Select[*tuple[Any, ...]]) -> Answers:
     """The answers to each question, by its name; in no order. A question without an answer has no rows."""
     found = defaultdict[str, list[Answer]](list)
-    for row in session.execute(union_all(*questions)):
+    for row in session.execute(union_all(*questions)).yield_per(AT_ONCE):
         found[row[0]].append(Answer._make(row[1:]))
     return found
 
