@@ -11,8 +11,6 @@ from replacements.store.database import Database
 from tests.benchmarks.a_large_office import LargeOffice
 from tests.benchmarks.pages_of_a_large_office import MOST_STATEMENTS, Measured, measure, site_over
 
-# Pages that still ask more; nothing else may stand here.
-ASK_MORE = frozenset({"/week/", "/week/<monday>", "/public-report/", "/public-report/<monday>"})
 Counts = dict[tuple[str, str], Measured]
 
 
@@ -39,7 +37,7 @@ def test_no_page_asks_more_than_twelve_statements(offices: tuple[Counts, Counts]
         for (page, role), one in few_or_many.items()
         if max(one.statements) > MOST_STATEMENTS
     }
-    assert {page for page, _ in many} <= ASK_MORE, many
+    assert not many
 
 
 def test_a_page_asks_no_more_in_an_office_four_times_as_large(offices: tuple[Counts, Counts]) -> None:
@@ -48,11 +46,13 @@ def test_a_page_asks_no_more_in_an_office_four_times_as_large(offices: tuple[Cou
     grown = {
         (page, role): (max(few[page, role].statements), max(one.statements))
         for (page, role), one in many.items()
-        if max(one.statements) > max(few[page, role].statements) and page not in ASK_MORE
+        if max(one.statements) > max(few[page, role].statements)
     }
     assert not grown
 
 
-def test_the_front_page_and_a_request_are_among_the_pages_that_are_counted(offices: tuple[Counts, Counts]) -> None:
+def test_the_front_page_a_request_and_the_week_are_among_the_pages_that_are_counted(offices: tuple[Counts, Counts]) -> None:
     pages = {page for page, role in offices[0] if role == "clerk"}
     assert {"/", "/now", "/requests/", "/requests/<int:request_id>", "/requests/together/", "search"} <= pages
+    pages = {page for page, role in offices[0] if role == "supervisor"}
+    assert {"/week/", "/week/<monday>", "/public-report/", "/public-report/<monday>"} <= pages
