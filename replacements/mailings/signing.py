@@ -58,7 +58,7 @@ def signatures(session: Session, mailing: Mailing) -> Sequence[Signature]:
 
 def still_counts(signature: Signature, mailing: Mailing) -> bool:
     """Whether it is for the manifest as it is now."""
-    return signature.sha256 == (mailing.manifest or {}).get("sha256", "")
+    return bool(signature.sha256 == (mailing.manifest or {}).get("sha256", ""))
 
 
 def sign(

@@ -51,7 +51,7 @@ def test_a_page_asks_no_more_in_an_office_four_times_as_large(offices: tuple[Cou
     assert not grown
 
 
-def test_the_front_page_a_request_and_the_week_are_among_the_pages_that_are_counted(offices: tuple[Counts, Counts]) -> None:
+def test_the_front_page_a_request_and_the_week_are_among_the_counted(offices: tuple[Counts, Counts]) -> None:
     pages = {page for page, role in offices[0] if role == "clerk"}
     assert {"/", "/now", "/requests/", "/requests/<int:request_id>", "/requests/together/", "search"} <= pages
     pages = {page for page, role in offices[0] if role == "supervisor"}
