@@ -2,7 +2,7 @@
 
 On PostgreSQL an upgrade may run while an office works. Each migration is a transaction of its own that gives up a lock
 it does not get within two seconds, and is tried again: whoever waits for a lock makes all that come later wait too. An
-index on a table with rows is made beside the work (`CREATE INDEX CONCURRENTLY`). A migration leaves what the version
+index on a table with rows is made beside the work (`beside_work.create_index`). A migration leaves what the version
 before it reads and writes as it was; so the pages of the old version go on until they are started anew.
 """
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
 
 import pytest
 from alembic import command
 from alembic.script import ScriptDirectory
-from sqlalchemy import inspect, text
+from sqlalchemy import event, inspect, text
 
 from replacements.store import migrate as migrating
 from replacements.store.database import Database
@@ -135,15 +138,48 @@ def test_who_holds_a_table_for_ever_is_named_as_the_reason_and_nothing_is_half_d
     assert _is_present(old_office)
 
 
-def test_an_index_that_was_broken_off_is_made_anew(old_office: Database) -> None:
+def test_no_index_on_a_table_with_rows_keeps_those_who_write_waiting_while_it_is_made(old_office: Database) -> None:
+    plain, beside = [], []
+
+    def note(_c: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        if made := re.match(r"CREATE (?:UNIQUE )?INDEX (CONCURRENTLY )?\S+ ON (\w+)", statement):
+            (beside if made[1] else plain).append(made[2])
+
+    event.listen(old_office.engine, "before_cursor_execute", note)
+    migrate(old_office)
+    assert not {"messages", "requests"} & set(plain)
+    assert {"messages", "requests"} == set(beside)
+
+
+def test_a_migration_makes_indexes_in_the_plain_way_only_on_tables_of_its_own() -> None:
+    for one in ScriptDirectory.from_config(migrating._config()).iterate_revisions("head", BEFORE):
+        text_of = Path(str(one.module.__file__)).read_text(encoding="utf-8")
+        its_own = set(re.findall(r'op\.create_table\(\s*"(\w+)"', text_of))
+        plain = re.findall(r'op\.create_index\(\s*(?:op\.f\()?"\w+"\)?,\s*"(\w+)"', text_of)
+        assert len(plain) == text_of.count("op.create_index("), one.revision
+        assert set(plain) <= its_own, one.revision
+
+
+@pytest.mark.parametrize(
+    ("name", "table", "columns"),
+    [
+        ("requests_of_an_election", "requests", ["election_id", "state"]),
+        ("messages_of_a_week", "messages", ["arrived_at"]),
+        ("packets_of_a_request", "packets", ["request_id"]),  # a table without rows
+    ],
+)
+def test_an_index_that_was_broken_off_is_made_anew(
+    old_office: Database, name: str, table: str, columns: list[str]
+) -> None:
     with old_office.engine.connect() as connection:
         connection.execute(text("ALTER TABLE messages ADD COLUMN reading_since timestamp"))
-        connection.execute(text("CREATE INDEX requests_of_an_election ON requests (election_id)"))
+        connection.execute(text(f"CREATE INDEX {name} ON {table} (id)"))
         connection.commit()
     migrate(old_office)
     with old_office.engine.connect() as connection:
-        index = {found["name"]: found for found in inspect(connection).get_indexes("requests")}
-    assert index["requests_of_an_election"]["column_names"] == ["election_id", "state"]
+        index = {found["name"]: found for found in inspect(connection).get_indexes(table)}
+    assert index[name]["column_names"] == columns
+    assert _is_present(old_office)
 
 
 def test_several_programs_that_start_at_once_migrate_once(old_office: Database) -> None:

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from replacements.store.beside_work import create_index
+
 
 revision = "0013"
 down_revision = "0012"
@@ -11,6 +13,19 @@ depends_on = None
 
 
 def upgrade() -> None:
+    # First, since each ends the transaction: a try that is broken off begins here anew.
+    create_index("requests_of_a_week", "requests", ["election_id", "received_at", "decided_at"])
+    create_index("requests_decided_in_a_week", "requests", ["election_id", "decided_at", "state"])
+    create_index("messages_of_a_week", "messages", ["arrived_at"])
+    create_index("packets_of_a_request", "packets", ["request_id"])
+    asks = (
+        "continues IS NULL AND (issued_ballot IS NOT NULL"
+        " OR CAST(kinds AS TEXT) LIKE '%\"spoiled_ballot\"%' OR CAST(kinds AS TEXT) LIKE '%\"not_received\"%')"
+    )
+    create_index("requests_for_a_ballot", "requests", ["election_id", "received_at"], where=asks)
+    create_index("ledger_by_event", "ledger", ["election_id", "event", "at"], where="event <> 'imported'")
+    create_index("ballots_by_style_and_state", "ballots", ["election_id", "style", "state"])
+    create_index("replacements_of_a_voter", "ballots", ["election_id", "voter_id"], where="replaces IS NOT NULL")
     counts = (
         "issued", "out", "undeliverable", "returned", "accepted", "challenged", "suspended", "voided", "rejected",
         "brought_back", "reissued", "spoiled", "taken_back", "voids", "suspensions",
@@ -66,20 +81,3 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index(op.f("ix_reply_attachments_reply_id"), "reply_attachments", ["reply_id"])
-    op.create_index("requests_of_a_week", "requests", ["election_id", "received_at", "decided_at"])
-    op.create_index("requests_decided_in_a_week", "requests", ["election_id", "decided_at", "state"])
-    op.create_index("messages_of_a_week", "messages", ["arrived_at"])
-    op.create_index("packets_of_a_request", "packets", ["request_id"])
-    asks = (
-        "continues IS NULL AND (issued_ballot IS NOT NULL"
-        " OR CAST(kinds AS TEXT) LIKE '%\"spoiled_ballot\"%' OR CAST(kinds AS TEXT) LIKE '%\"not_received\"%')"
-    )
-    _partial("requests_for_a_ballot", "requests", ["election_id", "received_at"], asks)
-    _partial("ledger_by_event", "ledger", ["election_id", "event", "at"], "event <> 'imported'")
-    op.create_index("ballots_by_style_and_state", "ballots", ["election_id", "style", "state"])
-    _partial("replacements_of_a_voter", "ballots", ["election_id", "voter_id"], "replaces IS NOT NULL")
-
-
-def _partial(name: str, table: str, columns: list[str], where: str) -> None:
-    op.create_index(name, table, columns, sqlite_where=sa.text(where), postgresql_where=sa.text(where))
-

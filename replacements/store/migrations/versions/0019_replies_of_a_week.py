@@ -1,6 +1,6 @@
 """An index by which a week's sent replies are counted: without it every reply that was ever sent was read for them"""
 
-from alembic import op
+from replacements.store.beside_work import create_index
 
 
 revision = "0019"
@@ -10,4 +10,4 @@ depends_on = None
 
 
 def upgrade() -> None:
-    op.create_index("replies_of_a_week", "replies", ["state", "sent_at", "request_id"])
+    create_index("replies_of_a_week", "replies", ["state", "sent_at", "request_id"])
