@@ -55,12 +55,11 @@ def measure(database: Database, *, at: datetime, whole: bool = False, known: Seq
     with database.read() as session:
         known = office.known(session, at=at) if known is None else known
         open_ = [force for force in known if office.is_open(force, at=at)]
-        conditions = session.scalars(select(Condition).order_by(Condition.name))
-        said = tuple(Said(one.name, one.ok, one.text, one.at) for one in conditions)
+        said = last_said(session)
         by_name = {one.name: one for one in said}
         mailings = _mailings(session, [force.election_id for force in open_])
         following = [upcoming(session, force, at, mailings=mailings) for force in open_]
-        counts = _by_state(session, whole=whole)
+        counts = by_state(session, whole=whole)
         found = _found(session, open_, following, at)
         return Stored(
             rules_loaded=bool(known),
@@ -100,7 +99,13 @@ def is_mailbox(name: str) -> bool:
     return name.startswith(MAILBOX) and not name.endswith(LIVE)
 
 
-def _by_state(session: Session, *, whole: bool) -> dict[str, dict[str, int]]:
+def last_said(session: Session) -> tuple[Said, ...]:
+    """What each standing job said last, in the order of their names."""
+    conditions = session.scalars(select(Condition).order_by(Condition.name))
+    return tuple(Said(one.name, one.ok, one.text, one.at) for one in conditions)
+
+
+def by_state(session: Session, *, whole: bool) -> dict[str, dict[str, int]]:
     """How many messages, requests and replies are in each state that somebody has to do with; `whole`: in each."""
     tables = {
         "messages": (Message.state, UNREAD),

@@ -51,6 +51,19 @@ def test_the_staff_see_every_part_in_words(site: Site) -> None:
     assert "Everything works" in site.see("clerk", "/health").get_data(as_text=True)
 
 
+def test_a_schema_that_is_not_this_programs_takes_no_figure_off_the_page(site: Site) -> None:
+    def told() -> tuple[str, str]:
+        page = site.see("clerk", "/health").get_data(as_text=True)
+        return page.partition('id="jobs"')[2].partition("</section>")[0], page.partition('id="messages"')[2]
+
+    before = told()
+    assert "The mail server does not answer." in before[0]
+    with site.database.engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '0001'"))
+    assert "has the schema 0001" in site.see("clerk", "/health").get_data(as_text=True)
+    assert told() == before
+
+
 @pytest.mark.parametrize("role", list(Role))
 def test_no_part_says_anything_about_a_voter(site: Site, role: Role) -> None:
     page = site.see(role, "/health").get_data(as_text=True)

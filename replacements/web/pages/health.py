@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 from replacements.health import telling
 from replacements.health.judging import judge
 from replacements.health.looking import look, measure
+from replacements.health.stored import by_state, last_said
 from replacements.health.types import Health
 from replacements.people.permissions import Permission
 from replacements.replies import pausing
@@ -68,18 +69,22 @@ def page() -> str:
         return render_template("health_in_a_word.html", word=telling.in_a_word(_of_late()))
     place = office()
     figures = measure(place.database, place.settings, at=place.now(), whole=True, known=here().every)
-    stored = figures.stored
     with place.database.read() as session:
         unread, unsent = _failed(session)
+        if figures.stored is not None:
+            said, counts = figures.stored.said, {"messages": figures.stored.messages, "replies": figures.stored.replies}
+        else:  # of another schema than this program's; what can be told of it is told all the same
+            said, counts = last_said(session), by_state(session, whole=True)
+    sending = next((one for one in said if one.name == pausing.NAME and not one.ok), None)
     return render_template(
         "health.html",
         found=judge(figures),
-        conditions=stored.said if stored else (),
-        messages=stored.messages if stored else {},
-        replies=stored.replies if stored else {},
+        conditions=said,
+        messages=counts["messages"],
+        replies=counts["replies"],
         unread=unread,
         unsent=unsent,
-        paused=stored.sending.text if stored and stored.sending and not stored.sending.ok else "",
+        paused=sending.text if sending else "",
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
 from sqlalchemy import Row, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, load_only
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.ballots.life import NotPossible
@@ -36,6 +36,10 @@ PAPERS: dict[str, tuple[str, Paper]] = {
 }
 
 
+# Of a thousand voters the page shows no more.
+_NAME = load_only(VoterRow.first_name, VoterRow.middle_name, VoterRow.last_name, VoterRow.suffix)
+
+
 def _of(session: Session, election_id: str | None) -> InForce:
     """The rules of an election; where none is named, or there is no such, those that hold where nothing names one."""
     found = elections.of(session, election_id, at=here().at) if election_id else None
@@ -62,6 +66,7 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
             .outerjoin(VoterRow, Packet.voter_id == VoterRow.voter_id)
             .where(Packet.mailing_id == mailing.id)
             .order_by(Ballot.style, Packet.id)
+            .options(_NAME)
         ).all()
         if mailing
         else []
