@@ -13,8 +13,8 @@ from replacements.store.database import Database
 from tests.requests.conftest import MONDAY, OfficeAtWork
 
 # Statements of one approved replacement, the beginning and the end of its transaction aside.
-ON_POSTGRESQL = 17
-ON_SQLITE = 16  # the whole database is locked there, and the ledger with it
+ON_POSTGRESQL = 16
+ON_SQLITE = 15  # the whole database is locked there, and the ledger with it
 WHILE_COLLEAGUES_WAIT = 12
 LOCKS = ("FROM requests", "FROM mailings", "FROM ballots", "pg_advisory_xact_lock")
 READ_UNDER_THE_LEDGERS_LOCK = ("FROM ledger", "FROM ballots")  # where the chain ends, and the next free number
