@@ -15,8 +15,7 @@ from rich.table import Table
 
 from replacements.commands.basics import FILE, Moment, Trouble, open_database, out
 from replacements.reading import learned
-from replacements.reading.measuring import Measured, f1, measure
-from replacements.reading.picture import KIND_WORDS, draw
+from replacements.reading.measuring import KIND_WORDS, Measured, f1, measure
 from replacements.reading.teaching import Example, examples
 from replacements.reading.training import FOLDS, WEIGHTS, train
 from replacements.requests.teaching_files import taught_by_the_office
@@ -162,6 +161,8 @@ def picture_command(settings: Settings, files: tuple[Path, ...], out_file: Path,
     """Draw which kind is taken for which, as an SVG that also prints in black and white."""
     known, found = _measured(settings, files, weights)
     out_file.parent.mkdir(parents=True, exist_ok=True)
+    from replacements.reading.picture import draw  # its library takes a tenth of a second, which no other command needs
+
     out_file.write_text(draw(known, found), encoding="utf-8", newline="\n")
     click.echo(f"Written: {out_file}")
 

@@ -10,6 +10,18 @@ from replacements.reading.kinds import KindsFound, find_kinds
 from replacements.reading.teaching import Example
 from replacements.reading.types import Kind
 
+KIND_WORDS: dict[Kind, str] = {
+    Kind.SPOILED_BALLOT: "spoiled ballot",
+    Kind.NOT_RECEIVED: "not received",
+    Kind.MISSING_MATERIALS: "missing materials",
+    Kind.ADDRESS_CHANGE: "address change",
+    Kind.ASSISTANCE: "assistance",
+    Kind.QUESTION: "question",
+    Kind.WITHDRAWAL: "withdrawal",
+    Kind.DETAILS: "details asked for",
+    Kind.AUTOMATIC: "machine mail",
+    Kind.OTHER: "other",
+}
 BINS = 10
 
 

@@ -13,22 +13,10 @@ from typing import Literal
 import svg
 
 from replacements.reading.language import language_of
-from replacements.reading.measuring import BINS, Measured, f1, judged
+from replacements.reading.measuring import BINS, KIND_WORDS, Measured, f1, judged
 from replacements.reading.teaching import Example
 from replacements.reading.types import Kind
 
-KIND_WORDS: dict[Kind, str] = {
-    Kind.SPOILED_BALLOT: "spoiled ballot",
-    Kind.NOT_RECEIVED: "not received",
-    Kind.MISSING_MATERIALS: "missing materials",
-    Kind.ADDRESS_CHANGE: "address change",
-    Kind.ASSISTANCE: "assistance",
-    Kind.QUESTION: "question",
-    Kind.WITHDRAWAL: "withdrawal",
-    Kind.DETAILS: "details asked for",
-    Kind.AUTOMATIC: "machine mail",
-    Kind.OTHER: "other",
-}
 _LANGUAGES = {"en": "English", "es": "Spanish", "vi": "Vietnamese", "ko": "Korean", "und": "not recognised"}
 _CELL_WIDTH, _CELL_HEIGHT = 62, 34
 _LEFT, _TOP = 250, 218  # where the cells begin
