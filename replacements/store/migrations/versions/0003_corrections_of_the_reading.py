@@ -35,7 +35,6 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["message_id"], ["messages.id"]),
         sa.PrimaryKeyConstraint("id"),
     )
-    with op.batch_alter_table("corrections", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_corrections_message_id"), ["message_id"], unique=False)
+    op.create_index(op.f("ix_corrections_message_id"), "corrections", ["message_id"])
     for statement in POSTGRESQL if op.get_bind().dialect.name == "postgresql" else SQLITE:
         op.execute(statement)

@@ -1,9 +1,14 @@
 """One index of the roll, the lines of the last file, and what imports changed about voters
 
-The keys of before are dropped: when the program is started next it makes the new index of the voters on record."""
+The keys of before are dropped: when the program is started next it makes the new index of the voters on record.
+
+Not beside the work: the version before finds nobody without its keys, and while each voter gets a number every row is
+written anew and nobody reads the table. Stop its pages and workers first."""
 
 import sqlalchemy as sa
 from alembic import op
+
+from replacements.store.beside_work import create_index
 
 
 revision = "0004"
@@ -26,15 +31,17 @@ POSTGRESQL = [
 
 
 def upgrade() -> None:
-    op.drop_table("voter_keys")
-    op.execute("DELETE FROM name_counts WHERE part = 'keys'")
-    op.add_column("voters", sa.Column("number", sa.Integer(), nullable=True))
-    op.execute(
-        "UPDATE voters SET number = counted.number FROM "
-        "(SELECT voter_id, row_number() OVER (ORDER BY voter_id) AS number FROM voters) AS counted "
-        "WHERE counted.voter_id = voters.voter_id"
-    )
-    op.create_index("one_number_a_voter", "voters", ["number"], unique=True)
+    # A try that was broken off at the index has numbered them.
+    if "number" not in {column["name"] for column in sa.inspect(op.get_bind()).get_columns("voters")}:
+        op.drop_table("voter_keys")
+        op.execute("DELETE FROM name_counts WHERE part = 'keys'")
+        op.add_column("voters", sa.Column("number", sa.Integer(), nullable=True))
+        op.execute(
+            "UPDATE voters SET number = counted.number FROM "
+            "(SELECT voter_id, row_number() OVER (ORDER BY voter_id) AS number FROM voters) AS counted "
+            "WHERE counted.voter_id = voters.voter_id"
+        )
+    create_index("one_number_a_voter", "voters", ["number"], unique=True)
     op.create_table(
         "roll_buckets",
         sa.Column("bucket", sa.Integer(), autoincrement=False, nullable=False),

@@ -1,7 +1,10 @@
 """Mailings that add up: three counts, signatures that name what was signed, barcodes on record, books of the stock
 
 Signatures of before counted sealed packets, and stand for the manifest as it is. What was on hand becomes the opening
-entry of its style."""
+entry of its style.
+
+Not beside the work: the signatures are written anew in another form and the stock in another table, which the version
+before does not know. Stop its pages and workers first."""
 
 import json
 from datetime import datetime

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from replacements.store.beside_work import create_index
+
 
 revision = "0009"
 down_revision = "0008"
@@ -11,6 +13,7 @@ depends_on = None
 
 
 def upgrade() -> None:
+    create_index("ballots_to_cure", "ballots", ["election_id"], where="state = 'challenged'")
     op.create_table(
         "desk_scans",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -31,7 +34,3 @@ def upgrade() -> None:
     )
     op.create_index("scans_of_an_account", "desk_scans", ["account", "id"])
     op.create_index("scans_of_a_list", "desk_scans", ["list_key", "place"])
-    challenged = sa.text("state = 'challenged'")
-    op.create_index(
-        "ballots_to_cure", "ballots", ["election_id"], sqlite_where=challenged, postgresql_where=challenged
-    )

@@ -1,7 +1,12 @@
-"""Sign-ins that a person can see and end, second factors, and looks that name the voter"""
+"""Sign-ins that a person can see and end, second factors, and looks that name the voter
+
+What a sign-in now holds cannot be told of an older one: everybody signs in once more, and on the new pages only, since
+those of the version before do not know the new table."""
 
 import sqlalchemy as sa
 from alembic import op
+
+from replacements.store.beside_work import create_index
 
 
 revision = "0010"
@@ -11,7 +16,13 @@ depends_on = None
 
 
 def upgrade() -> None:
-    # What a sign-in now holds cannot be told of an older one: everybody signs in once more.
+    create_index("looks_of_an_account", "looks", ["account", "about", "at"])
+    # A try that was broken off at an index has made the columns.
+    for table, name in (("accounts", "provider_name"), ("looks", "voter_id")):
+        if name not in {column["name"] for column in sa.inspect(op.get_bind()).get_columns(table)}:
+            op.add_column(table, sa.Column(name, sa.Text(), nullable=True))
+    create_index("one_account_of_a_provider_name", "accounts", ["provider_name"], unique=True)
+    create_index("looks_at_a_voter", "looks", ["voter_id"])
     op.drop_table("sign_ins")
     op.create_table(
         "sign_ins",
@@ -60,8 +71,3 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("hash"),
     )
     op.create_index("recovery_codes_of_an_account", "recovery_codes", ["account_id"])
-    op.add_column("accounts", sa.Column("provider_name", sa.Text(), nullable=True))
-    op.create_index("one_account_of_a_provider_name", "accounts", ["provider_name"], unique=True)
-    op.add_column("looks", sa.Column("voter_id", sa.Text(), nullable=True))
-    op.create_index("looks_of_an_account", "looks", ["account", "about", "at"])
-    op.create_index("looks_at_a_voter", "looks", ["voter_id"])
