@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 from replacements.ballots.handover import HANDED_OVER, repeat
 from replacements.ballots.ledger import append
 from replacements.store.csv_files import Refused, read_table
+from replacements.store.csv_text import as_written
 from replacements.store.database import lock_ledger
 from replacements.store.tables import LedgerEntry
 
@@ -75,7 +76,8 @@ def acknowledge(
     session.flush()
     lock_ledger(session)
     handed = repeat(session, election_id, number)
-    wanted = Counter((row["ballot_number"], row["event"]) for row in csv.DictReader(io.StringIO(handed.text)))
+    rows = csv.DictReader(io.StringIO(handed.text))
+    wanted = Counter((as_written(row["ballot_number"]), row["event"]) for row in rows)
     said: Counter[tuple[str, str]] = Counter()
     not_taken: list[str] = []
     refused = 0
@@ -83,7 +85,7 @@ def acknowledge(
         if isinstance(values, Refused):
             not_taken.append(f"line {line}: {values.reason}")
             continue
-        what = values["ballot_number"], values["event"]
+        what = as_written(values["ballot_number"]), values["event"]
         said[what] += 1
         if values.get("result", "").lower() not in TAKEN:
             not_taken.append(f"{what[0]} {what[1]}: {values['result'][:LONGEST_RESULT]}")

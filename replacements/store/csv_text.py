@@ -1,15 +1,29 @@
 """CSV that is handed out: quoted as RFC 4180 says, and safe to open in a spreadsheet.
 
-A cell that a spreadsheet would take for a formula gets an apostrophe in front (OWASP ASVS 5.0.0, 1.2.10).
+A cell that a spreadsheet would take for a formula gets an apostrophe in front (OWASP ASVS 5.0.0, 1.2.10). The first
+character that can be seen says which those are: programs differ in what they pass over before it, and some take a
+full-width sign for the plain one.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import unicodedata
 from collections.abc import Iterable, Sequence
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
+_SIGNS = "=+-@"
+_BLANK_LETTERS = "\u115f\u1160\u2800\u3164\uffa0"  # letters and symbols by their category, of which nothing is seen
+
+
+def _could_be_a_formula(text: str) -> bool:
+    for character in text:
+        category = unicodedata.category(character)
+        if category == "Cc":  # tab, line ends, NUL: a program may begin to read anew after it
+            return True
+        if category[0] not in "ZCM" and character not in _BLANK_LETTERS:
+            return unicodedata.normalize("NFKC", character)[0] in _SIGNS
+    return False
 
 
 def safe(cell: object) -> str:
@@ -19,9 +33,14 @@ def safe(cell: object) -> str:
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return str(cell)
     text = str(cell)
-    risky = text.lstrip(" \ufeff").startswith(_FORMULA_STARTS)
-    text = text.replace("\0", "")
-    return f"'{text}" if risky else text
+    bare = text.replace("\0", "")
+    return f"'{bare}" if _could_be_a_formula(text) else bare
+
+
+def as_written(cell: str) -> str:
+    """What a cell held before `safe` put an apostrophe in front of it."""
+    bare = cell.removeprefix("'")
+    return bare if _could_be_a_formula(bare) else cell
 
 
 def csv_text(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

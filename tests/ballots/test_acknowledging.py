@@ -13,6 +13,7 @@ from replacements.ballots.handover import NoSuchHandOver, hand_over, repeat
 from replacements.ballots.ledger import verify
 from replacements.store.csv_files import FileTrouble
 from replacements.store.database import Database
+from replacements.store.tables import Ballot
 
 ELECTION = "2031-11-04-general"
 AT = datetime(2031, 10, 7, 15, 0, tzinfo=UTC)
@@ -75,6 +76,23 @@ def test_the_handed_over_file_itself_sent_back_is_an_answer(handed: tuple[Databa
     with database.read() as session:
         text = repeat(session, ELECTION, 1).text
     assert answer(database, tmp_path, text).complete
+
+
+@pytest.mark.parametrize("written", ["-1009", "'-1009"])
+def test_a_number_that_begins_with_a_dash_is_known_with_and_without_the_apostrophe_of_the_file(
+    office: Database, tmp_path: Path, written: str
+) -> None:
+    """The file is safe in a spreadsheet, so the dash has an apostrophe in front there; the office's own system may
+    send back either."""
+    with office.write() as session:
+        old = session.get_one(Ballot, "1001")
+        life.void(session, number=old.number, reason="damaged", by="kim", at=AT)
+        session.add(Ballot(number="-1009", election_id=ELECTION, voter_id=old.voter_id, style="A", state="issued"))
+        session.flush()
+        life.void(session, number="-1009", reason="damaged", by="kim", at=AT)
+        assert ",'-1009," in "," + hand_over(session, ELECTION, by="lee", at=AT).text.replace("\n", "\n,")
+    found = answer(office, tmp_path, f"ballot_number,event,result\n1001,voided,taken\n{written},voided,taken\n")
+    assert (found.taken, found.complete) == (2, True)
 
 
 def test_an_answer_to_nothing_and_a_file_that_is_none_are_refused(handed: tuple[Database, str], tmp_path: Path) -> None:
