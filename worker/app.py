@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import time
+from typing import Any
+
 import structlog
 from celery import Celery
+from celery.signals import before_task_publish
 from kombu.entity import Queue
 
+from replacements.health.types import HANDED_OUT
 from replacements.reading import learned
 from replacements.reading.reader import warm
 from replacements.roll import parameters
@@ -51,3 +56,10 @@ app.conf.update(
     beat_scheduler="worker.steady_schedule:SteadyScheduler",
     timezone="UTC",
 )
+
+
+@before_task_publish.connect
+def say_when(headers: dict[str, Any] | None = None, **_: Any) -> None:
+    """A task carries when it was handed out, so that how long the oldest waits can be seen in its queue."""
+    if headers is not None:
+        headers[HANDED_OUT] = time.time()

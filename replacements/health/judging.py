@@ -14,6 +14,7 @@ from replacements.health.types import Counted, Disk, Figures, Finding, Health, P
 SILENT = timedelta(minutes=15)  # the mailbox is looked at every minute at the least: one unheard of so long, stopped
 READ_LATE = timedelta(minutes=15)  # a message takes milliseconds; what waits so long is not being read
 SENT_LATE = timedelta(minutes=15)
+TAKEN_UP_LATE = timedelta(minutes=15)  # a task that waits so long has no worker, or one that hangs
 BOOKS_LATE = timedelta(hours=13)  # they are looked at every six hours: two looks were missed
 BACKUP_LATE = timedelta(hours=36)  # one each night, made up for after 30 hours
 CLOCK_OFF = timedelta(seconds=10)  # a cut-off is a matter of seconds
@@ -25,7 +26,7 @@ NONE_LEFT = 10**8
 
 def judge(figures: Figures) -> Health:
     """What is found, part by part. Where the database says nothing, only the machine is spoken of."""
-    findings = [_database(figures), _schema(figures), _redis(figures)]
+    findings = [_database(figures), _schema(figures), _redis(figures), _queues(figures)]
     if figures.stored is not None:
         findings += [rule(figures.stored, figures) for rule in _OF_THE_WORK]
     findings.append(_disk(figures.disks))
@@ -75,6 +76,26 @@ def _redis(figures: Figures) -> Finding:
             Part.REDIS, State.BEHIND, f"{figures.redis} Nothing is lost: the work goes on when it is there again."
         )
     return Finding(Part.REDIS, State.WORKING, "Redis answers.")
+
+
+def _queues(figures: Figures) -> Finding:
+    if figures.redis is None:
+        return Finding(Part.QUEUES, State.UNUSED, "No Redis is set, so no work is handed to workers.")
+    if figures.redis:
+        return Finding(Part.QUEUES, State.UNUSED, "It is not known while Redis does not answer.")
+    said, late = [], []
+    for name, count in figures.queues.items():
+        if count.number:
+            since = f", the oldest for {_wait(count, figures)}" if count.oldest is not None else ""
+            said.append(f"Queue {name}: {_many(count.number, 'task waits', 'tasks wait')} for a worker{since}.")
+        if _late(count, figures, TAKEN_UP_LATE) is State.BEHIND:
+            late.append(name)
+    if not said:
+        return Finding(Part.QUEUES, State.WORKING, "No task waits for a worker.")
+    oldest = min((one.oldest for one in figures.queues.values() if one.oldest is not None), default=None)
+    if late:
+        said.append(f"See whether a worker of {' and '.join(late)} runs. No work is lost: the database knows it.")
+    return Finding(Part.QUEUES, State.BEHIND if late else State.WORKING, " ".join(said), oldest)
 
 
 def _mailbox(stored: Stored, figures: Figures) -> Finding:

@@ -29,6 +29,7 @@ def measure(
     reached = machine.reach(database)
     newest = machine.newest_schema()
     said, trouble = None, reached.trouble
+    broker = machine.broker(settings)
     if not trouble and reached.schema == newest:
         try:
             said = stored.measure(database, at=at, whole=whole, known=known)
@@ -41,11 +42,12 @@ def measure(
         schema=reached.schema,
         head=newest,
         schema_known=reached.known,
-        redis=machine.redis_trouble(settings),
+        redis=broker.trouble,
         disks=machine.disks(settings),
         backups_set=settings.backups is not None,
         apart=reached.apart,
         stored=said,
+        queues=broker.queues,
     )
 
 

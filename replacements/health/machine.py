@@ -5,6 +5,7 @@ Nothing is changed by looking: no database is made, and no migration is run.
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -15,7 +16,7 @@ import redis
 from sqlalchemy import Connection, text
 from sqlalchemy.exc import SQLAlchemyError
 
-from replacements.health.types import Disk
+from replacements.health.types import HANDED_OUT, QUEUES, Counted, Disk
 from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.migrate import head, is_known, revision_of
@@ -29,6 +30,13 @@ class Usage(NamedTuple):
     total: int
     used: int
     free: int
+
+
+class Broker(NamedTuple):
+    """What is wrong with Redis, empty for nothing, None where none is used; and what waits in each queue."""
+
+    trouble: str | None
+    queues: dict[str, Counted]
 
 
 class Reached(NamedTuple):
@@ -59,18 +67,29 @@ def newest_schema() -> str:
     return head()
 
 
-def redis_trouble(settings: Settings) -> str | None:
-    """What is wrong with Redis, empty for nothing; None where none is used."""
+def broker(settings: Settings) -> Broker:
+    """Whether Redis answers, and which tasks no worker has taken up yet. Asked in one go."""
     if not settings.redis:
-        return None
+        return Broker(None, {})
     try:
         with redis.Redis.from_url(
             settings.redis, socket_timeout=REDIS_SECONDS, socket_connect_timeout=REDIS_SECONDS
         ) as server:
-            server.ping()
+            asked = server.pipeline(transaction=False)
+            for name in QUEUES:
+                asked.llen(name).lindex(name, -1)  # new tasks come in at the other end
+            said = asked.execute()
     except (redis.RedisError, ValueError, OSError) as error:
-        return f"Redis does not answer ({type(error).__name__})."
-    return ""
+        return Broker(f"Redis does not answer ({type(error).__name__}).", {})
+    return Broker("", {name: Counted(said[2 * n], _handed_out(said[2 * n + 1])) for n, name in enumerate(QUEUES)})
+
+
+def _handed_out(task: bytes | None) -> datetime | None:
+    """When a task was put into its queue; None where there is none, or it does not say."""
+    try:
+        return datetime.fromtimestamp(json.loads(task or b"")["headers"][HANDED_OUT], UTC)
+    except (ValueError, TypeError, KeyError, OverflowError, OSError):
+        return None
 
 
 def disks(settings: Settings, usage: Callable[[Path], Usage | tuple[int, int, int]] | None = None) -> tuple[Disk, ...]:

@@ -55,6 +55,14 @@ def _machine(figures: Figures) -> Iterator[Metric]:
     yield _one("schema_current", "1 where its schema is this program's.", float(figures.schema == figures.head))
     if figures.redis is not None:
         yield _one("redis_up", "1 where Redis answers; absent where none is used.", float(not figures.redis))
+    waiting = _gauge("queue_tasks", "Tasks in a queue that no worker has taken up yet.", "queue")
+    oldest = _gauge("queue_oldest_timestamp_seconds", "Since when the oldest of them waits; absent for none.", "queue")
+    for name, count in figures.queues.items():
+        waiting.add_metric([name], count.number)
+        if count.oldest is not None:
+            oldest.add_metric([name], count.oldest.timestamp())
+    yield waiting
+    yield oldest
     free = _gauge("disk_free_bytes", "Bytes free on the disk of a folder.", "folder")
     size = _gauge("disk_size_bytes", "Bytes that the disk of a folder holds in all.", "folder")
     for disk in figures.disks:

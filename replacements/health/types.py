@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
@@ -22,6 +22,7 @@ class Part(StrEnum):
     DATABASE = "database"
     SCHEMA = "schema"
     REDIS = "redis"
+    QUEUES = "queues"
     MAILBOX = "mailbox"
     READING = "reading"
     SET_ASIDE = "set_aside"
@@ -44,6 +45,7 @@ _TITLES = {
     Part.DATABASE: "Database",
     Part.SCHEMA: "Schema",
     Part.REDIS: "Redis",
+    Part.QUEUES: "Work for the workers",
     Part.MAILBOX: "Mailbox",
     Part.READING: "Reading of mail",
     Part.SET_ASIDE: "Messages set aside",
@@ -56,6 +58,9 @@ _TITLES = {
     Part.KEYS: "Keys of stored mail",
     Part.JOBS: "Other jobs",
 }
+
+QUEUES = ("intake", "reading", "replies", "nightly")  # as the worker's programs call them
+HANDED_OUT = "handed_out_at"  # a task's header: when it was put into its queue, in seconds since 1970
 
 WITHOUT_WHICH_NOTHING = frozenset({Part.DATABASE, Part.SCHEMA, Part.KEYS})
 
@@ -170,6 +175,7 @@ class Figures:
 
     `schema`: the one that is there, `head`: the one that this program is written for. `redis`: None where the jobs run
     in process, else what is wrong with it, empty for nothing. `apart`: how far the database's clock is from this one.
+    `queues`: the tasks that no worker has taken up yet, by queue; empty where Redis does not say.
     """
 
     at: datetime
@@ -183,3 +189,4 @@ class Figures:
     backups_set: bool
     apart: timedelta | None
     stored: Stored | None
+    queues: dict[str, Counted] = field(default_factory=dict)

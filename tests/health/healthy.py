@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from replacements.health.judging import judge
-from replacements.health.types import Counted, Disk, Figures, Finding, NextMailing, Part, Said, Stored
+from replacements.health.types import QUEUES, Counted, Disk, Figures, Finding, NextMailing, Part, Said, Stored
 
 NOW = datetime(2026, 10, 14, 14, 30, tzinfo=UTC)
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
@@ -50,6 +50,7 @@ ALL_WELL = Figures(
     backups_set=True,
     apart=timedelta(),
     stored=WORK,
+    queues=dict.fromkeys(QUEUES, Counted()),
 )
 
 

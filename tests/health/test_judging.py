@@ -32,6 +32,7 @@ TROUBLES: list[tuple[Part, State, Figures]] = [
     (Part.SCHEMA, State.BROKEN, where(schema="9999", schema_known=False, stored=None)),
     (Part.SCHEMA, State.BROKEN, where(schema=None, stored=None)),
     (Part.REDIS, State.BEHIND, where(redis="Redis does not answer.")),
+    (Part.QUEUES, State.BEHIND, where(queues={"intake": Counted(), "nightly": Counted(17, NOW - 16 * MINUTE)})),
     (Part.MAILBOX, State.BEHIND, where_work(mailboxes=())),
     (Part.MAILBOX, State.BEHIND, where_work(mailboxes=(_said("mailbox", ok=False),))),
     (Part.MAILBOX, State.BEHIND, where_work(mailboxes=(_said("mailbox", before=16 * MINUTE),))),
@@ -73,7 +74,10 @@ def test_every_part_has_a_trouble_in_these_tests() -> None:
 
 
 RIGHT: list[tuple[Part, Figures]] = [
-    (Part.REDIS, where(redis=None)),
+    (Part.REDIS, where(redis=None, queues={})),
+    (Part.QUEUES, where(redis=None, queues={})),
+    (Part.QUEUES, where(queues={"reading": Counted(60, NOW - 14 * MINUTE)})),
+    (Part.QUEUES, where(queues={"reading": Counted(2)})),  # handed out by a version that did not say when
     (Part.MAILBOX, where_work(mailboxes=(_said("mailbox", before=14 * MINUTE),))),
     (Part.READING, where_work(to_read=Counted(400, NOW - 14 * MINUTE))),
     (Part.READING, where_work(to_read=Counted(4, NOW - DAY), rules_loaded=False)),
@@ -115,7 +119,7 @@ def test_only_what_nothing_works_without_makes_the_machines_answer_fail() -> Non
 
 def test_without_a_database_the_machine_is_spoken_of_still() -> None:
     health = judge(where(database_trouble="It does not answer.", schema=None, redis="", stored=None))
-    assert {one.part for one in health.findings} == {Part.DATABASE, Part.SCHEMA, Part.REDIS, Part.DISK}
+    assert {one.part for one in health.findings} == {Part.DATABASE, Part.SCHEMA, Part.REDIS, Part.QUEUES, Part.DISK}
 
 
 def test_each_state_says_how_long_and_how_many() -> None:
@@ -123,6 +127,16 @@ def test_each_state_says_how_long_and_how_many() -> None:
     assert reading.words == "4 messages wait to be read, the oldest for 3 hours."
     one = found(where_work(to_read=Counted(1, NOW - MINUTE)), Part.READING)
     assert one.words == "1 message waits to be read, the oldest for 1 minute."
+    waits = where(
+        queues={"reading": Counted(1, NOW - SECOND), "nightly": Counted(17, NOW - HOUR), "replies": Counted(2)}
+    )
+    assert found(waits, Part.QUEUES).words == (
+        "Queue reading: 1 task waits for a worker, the oldest for 1 second. "
+        "Queue nightly: 17 tasks wait for a worker, the oldest for 1 hour. "
+        "Queue replies: 2 tasks wait for a worker. "
+        "See whether a worker of nightly runs. No work is lost: the database knows it."
+    )
+    assert found(where(redis="Redis does not answer.", queues={}), Part.QUEUES).state is State.UNUSED
     assert "closes in 3 hours: 7 packets in it, 2 requests undecided" in found(ALL_WELL, Part.MAILING).words
     assert found(ALL_WELL, Part.LEDGER).words.startswith("Verified and reconciled 2 hours ago.")
     assert found(ALL_WELL, Part.MAILBOX).words == "The mailbox was read 1 minute ago."

@@ -7,12 +7,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import redis
+from kombu import Connection
 from sqlalchemy import text
 
 from replacements.ballots import ledger
 from replacements.health import looking, machine
 from replacements.health.judging import judge
-from replacements.health.types import Part, State
+from replacements.health.types import QUEUES, Counted, Part, State
 from replacements.requests import office
 from replacements.settings import Settings
 from replacements.store.database import Database
@@ -20,6 +22,7 @@ from replacements.store.sealing import make_key, read_keys
 from replacements.store.tables import Condition, Mailing, Message, RawMail, Reply, Request
 from tests.servers.ports import free_port
 from tests.servers.redis import RedisServer
+from worker.app import app
 
 NOW = datetime(2026, 9, 29, 14, 30, tzinfo=UTC)
 RULES = (Path(__file__).parents[1] / "web" / "office.toml").read_text(encoding="utf-8")
@@ -203,11 +206,50 @@ def test_a_key_that_is_missing_is_found(tmp_path: Path, sqlite_database: Databas
 
 def test_redis_that_is_away_is_told_within_a_moment(redis_server: RedisServer, tmp_path: Path) -> None:
     settings = Settings(data=tmp_path, database="", mailbox="", outbox="", redis=redis_server.url)
-    assert machine.redis_trouble(settings) == ""
+    assert machine.broker(settings).trouble == ""
     redis_server.stop()
     began = time.monotonic()
-    assert "does not answer" in (machine.redis_trouble(settings) or "")
+    assert "does not answer" in (machine.broker(settings).trouble or "")
     assert time.monotonic() - began < 3 * machine.REDIS_SECONDS
+
+
+def test_each_queue_says_how_many_tasks_wait_in_it_and_since_when_the_oldest_does(
+    redis_server: RedisServer, database: Database, tmp_path: Path
+) -> None:
+    settings = Settings(data=tmp_path, database="", mailbox="", outbox="", redis=redis_server.url)
+    assert machine.broker(settings).queues == dict.fromkeys(QUEUES, Counted())
+    with Connection(redis_server.url) as connection:
+
+        def hand_out(*names: str) -> None:
+            for name in names:
+                app.send_task(name, connection=connection)
+
+        began = datetime.now(UTC)
+        hand_out("check_books")
+        between = datetime.now(UTC)
+        hand_out("back_up", "close_mailings", "fetch_mail", "read_waiting", "read_message", "send_replies")
+        ended = datetime.now(UTC)
+    figures = looking.measure(database, settings, at=ended)
+    numbers = {name: one.number for name, one in figures.queues.items()}
+    assert numbers == {"intake": 1, "reading": 2, "replies": 1, "nightly": 3}
+    oldest = {name: one.oldest or NOW for name, one in figures.queues.items()}
+    assert began <= oldest["nightly"] <= between <= oldest["reading"] <= ended
+
+
+def test_these_are_the_queues_that_the_workers_take_from() -> None:
+    assert set(QUEUES) == set(app.amqp.queues)
+
+
+@pytest.mark.parametrize(
+    "task", ["", "[]", "{}", '{"headers": null}', '{"headers": {"handed_out_at": "noon"}}', "\xff"]
+)
+def test_a_task_that_does_not_say_when_it_was_handed_out_is_counted_all_the_same(
+    redis_server: RedisServer, tmp_path: Path, task: str
+) -> None:
+    settings = Settings(data=tmp_path, database="", mailbox="", outbox="", redis=redis_server.url)
+    with redis.Redis.from_url(redis_server.url) as server:
+        server.lpush("nightly", task.encode("latin-1"))
+    assert machine.broker(settings).queues["nightly"] == Counted(1, None)
 
 
 def test_the_disks_of_data_and_backups_are_looked_at(tmp_path: Path, settings: Settings) -> None:

@@ -14,12 +14,15 @@ import yaml
 from prometheus_client.parser import text_string_to_metric_families
 
 from replacements.health.metrics import exposition
-from replacements.health.types import Counted, Figures, Part
+from replacements.health.types import QUEUES, Counted, Figures, Part
 from tests.health.healthy import ALL_WELL, HOUR, MINUTE, NOW, WORK, where, where_work
 
 ALERTS = Path(__file__).parents[2] / "replacements" / "health" / "alerts.yml"
 # With all that is absent where nothing waits.
-BUSY = where_work(to_read=Counted(4, NOW - HOUR), due=Counted(2, NOW - MINUTE), replies={"failed": 1, "sent": 3})
+BUSY = replace(
+    where_work(to_read=Counted(4, NOW - HOUR), due=Counted(2, NOW - MINUTE), replies={"failed": 1, "sent": 3}),
+    queues={name: Counted(5, NOW - HOUR) for name in QUEUES},
+)
 Labels = frozenset[tuple[str, str]]
 
 
@@ -49,6 +52,8 @@ def test_what_is_measured_is_what_is_told() -> None:
     assert value(BUSY, "mailing_packets", election="2026-11-03-general") == 7
     assert value(BUSY, "mailbox_last_read_timestamp_seconds", mailbox="mailbox") == (NOW - MINUTE).timestamp()
     assert value(BUSY, "disk_free_bytes", folder="data") == 60e9
+    assert value(BUSY, "queue_tasks", queue="nightly") == 5
+    assert value(BUSY, "queue_oldest_timestamp_seconds", queue="nightly") == (NOW - HOUR).timestamp()
     assert value(BUSY, "ledger_entries_total") == 180
     assert value(BUSY, "part_in_order", part="reading") == 0
     assert value(ALL_WELL, "part_in_order", part="reading") == 1
@@ -57,6 +62,8 @@ def test_what_is_measured_is_what_is_told() -> None:
 def test_a_state_of_which_there_is_none_is_told_as_none() -> None:
     assert value(ALL_WELL, "replies", state="failed") == 0
     assert value(ALL_WELL, "messages", state="stored") == 0
+    assert value(ALL_WELL, "queue_tasks", queue="nightly") == 0
+    assert not any(name.startswith("replacements_queue_oldest") for name, _ in figures_of(ALL_WELL))
 
 
 def test_where_the_database_is_away_that_is_told_and_nothing_of_the_work() -> None:
@@ -80,7 +87,7 @@ def test_what_people_wrote_is_in_no_figure() -> None:
 
 
 def test_every_label_is_from_a_short_list_of_words() -> None:
-    wanted = {"part", "state", "mailbox", "election", "folder"}
+    wanted = {"part", "state", "mailbox", "election", "folder", "queue"}
     assert {name for _, labels in figures_of(BUSY) for name, _ in labels} == wanted
     assert {dict(labels)["part"] for name, labels in figures_of(BUSY) if name == "replacements_part_in_order"} == set(
         Part
