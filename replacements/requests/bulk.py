@@ -212,7 +212,7 @@ def shown(facts: Facts) -> Case:
         voter_id=request.voter_id or "",
         agreed=tuple(candidate.get("evidence", {}).items()),
         wrote=sentence(facts.letter.new_text if facts.letter else "", phrases),
-        language=judged.get("language", ""),
+        language=request.language or "",
         action=Action(request.proposal),
         old_ballot=facts.ballot.number if facts.ballot and reissue else "",
         mailed=facts.mailed if reissue else None,

@@ -326,7 +326,7 @@ def words_of_reply(
     try:
         return render(
             action.value,
-            language or judged.get("language", "en"),
+            language or request.language or "en",
             drafting.facts(
                 voter=voter,
                 on_file=is_on_file(message.sender, voter),

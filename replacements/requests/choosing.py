@@ -28,7 +28,7 @@ from replacements.store.tables import Message, RawMail, Request
 MAY_STILL = "waiting"  # the state in which a request may be put under another election
 _JUDGED_ANEW = (
     "election_id", "standing", "voter_id", "kinds", "cause", "proposal", "reasons", "two_people", "judged",
-    "reply_draft",
+    "language", "who_claimed", "who_p", "kind_claimed", "kind_p", "reply_draft",
 )  # fmt: skip
 
 

@@ -91,7 +91,7 @@ def _tell(session: Session, packet: Packet, mailed_on: date, force: InForce, *, 
     voter = StoredRoll(session).voter(packet.voter_id)
     rendered = render(
         "mailed",
-        request.judged.get("language", "en"),
+        request.language or "en",
         drafting.facts(
             voter=voter,
             on_file=is_on_file(message.sender, voter),

@@ -61,7 +61,7 @@ def _asked(request: Request, voter: VoterRow, election: Election, issuer: str) -
             "BallotReceiptPreference": ["mail"],
             "Election": {"@type": "VRI.Election", "Name": election.name, "StartDate": election.held_on.isoformat()},
         }
-    if language := request.judged.get("language"):
+    if language := request.language:
         found["SelectedLanguage"] = str(language)
     more = {"cause": request.cause, "voided ballot": request.voided_ballot, "issued ballot": request.issued_ballot}
     info = [

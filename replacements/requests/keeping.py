@@ -61,12 +61,12 @@ def request_rows(
                 proposal=judgement.proposal.action.value,
                 reasons=answer.reasons_json(judgement.proposal),
                 judged={
-                    "language": judgement.reading.language,
                     "topics": list(judgement.proposal.topics) or [t.value for t in judgement.reading.topics],
                     "form": judgement.proposal.form,
                     "may_answer": drafting.may_be_answered(judgement),
                     **_placed(judgement.place, force),
                 },
+                **_claimed(judgement),
                 reply_draft=answer.reply_json(*reply) if reply else None,
                 state="filed" if filed else "waiting",
                 received_at=judgement.letter.arrived,
@@ -91,6 +91,18 @@ def _placed(place: Place | None, force: InForce) -> dict[str, Any]:
         found["election_by"] = place.by
     if place is not None and place.fits:
         found["elections"] = list(place.fits)
+    return found
+
+
+def _claimed(judgement: Judgement, asked: Asked | None = None) -> dict[str, Any]:
+    """What is counted of a judgement, by column."""
+    kinds = judgement.reading.kinds
+    found: dict[str, Any] = {"language": judgement.reading.language}
+    if kinds:
+        found |= {"kind_claimed": kinds[0].kind.value, "kind_p": round(kinds[0].p, 3)}
+    if asked is not None:
+        candidates = asked.who.candidates
+        found |= {"who_claimed": candidates[0].voter.voter_id if candidates else None, "who_p": round(asked.who.p, 4)}
     return found
 
 
@@ -126,12 +138,10 @@ def _row(
         reasons=answer.reasons_json(asked.proposal),
         two_people=asked.proposal.two_people,
         judged={
-            "language": judgement.reading.language,
             "topics": list(asked.proposal.topics) or [t.value for t in judgement.reading.topics],
             "form": asked.proposal.form,
             "missing": list(asked.who.missing),
             "because": asked.who.because,
-            "p": round(asked.who.p, 4),
             "candidates": [answer.candidate_json(c) for c in asked.who.candidates],
             "in_time": answer.in_time_json(asked.in_time),
             **({"ballot": asked.ballot.number} if asked.ballot else {}),
@@ -139,6 +149,7 @@ def _row(
             "may_answer": drafting.may_be_answered(judgement),
             **_placed(asked.place, force),
         },
+        **_claimed(judgement, asked),
         reply_draft=answer.reply_json(reply, judgement.letter.sender.address) if reply else None,
         state="waiting",
         received_at=judgement.letter.arrived,

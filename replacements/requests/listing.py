@@ -45,7 +45,7 @@ class Filters:
         if self.kind:
             found.append(cast(Request.kinds, String).contains(f'"{self.kind}"', autoescape=True))
         if self.language:
-            found.append(Request.judged["language"].as_string() == self.language)
+            found.append(Request.language == self.language)
         if self.whose:
             found.append(Request.assigned_to.is_(None) if self.whose == NOBODY else Request.assigned_to == self.whose)
         if self.held == "only":

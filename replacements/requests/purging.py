@@ -221,16 +221,13 @@ def _remove(session: Session, ids: Sequence[int]) -> None:
 
 # What is counted (`summary.asked`) or says by which rules it was judged; nothing of it is a word of the voter's.
 _KEPT_OF_A_REQUEST: dict[str, tuple[str, ...]] = {
-    "language": (),
     "topics": (),
     "form": (),
-    "p": (),
     "rules": (),
     "election_by": (),
     "decided_by_rules": (),
     "ballot": (),
     "in_time": (),
-    "candidates": ("voter_id",),
 }
 
 

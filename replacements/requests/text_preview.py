@@ -69,7 +69,7 @@ def _newest(session: Session, election_id: str, template: str, language: str) ->
         found = [request for request in found if topic in request.judged.get("topics", ())]
     return min(
         found,
-        key=lambda r: (r.judged.get("language") != language, r.state not in OPEN_STATES, -r.id),
+        key=lambda r: (r.language != language, r.state not in OPEN_STATES, -r.id),
         default=None,
     )
 

@@ -313,7 +313,7 @@ def _write(
     on_file = is_on_file(message.sender, voter) and voter is not None and not voter.protected
     rendered = render(
         template,
-        request.judged.get("language", "en"),
+        request.language or "en",
         ReplyFacts(
             rules=force.rules,
             adopted=force.adopted,

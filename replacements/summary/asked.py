@@ -12,10 +12,10 @@ from functools import cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Select, Text, and_, case, cast, func, or_, select, text
+from sqlalchemy import ColumnElement, Select, Text, and_, case, cast, func, literal, not_, select, text, union_all
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Message, Request
+from replacements.store.tables import Request
 from replacements.store.tables.requests import ASKS_FOR_A_BALLOT
 from replacements.summary.figures import Declined, Waiting
 from replacements.summary.questions import AT_ONCE, Answer, moment, question
@@ -65,7 +65,6 @@ class Decided:
     messages: Sequence[int]
     each: Sequence[Alike]
     alike: Mapping[Alike, int]
-    declined: tuple[Declined, ...]
 
 
 def of_a_stretch(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[Came, Decided]:
@@ -73,34 +72,35 @@ def of_a_stretch(session: Session, election_id: str, start: datetime, end: datet
     each is read once."""
     received = and_(*_received(election_id, start, end))
     decided = and_(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
+    each = (
+        func.coalesce(decided, False).label("decided"),
+        Request.id,
+        Request.message_id,
+        Request.language,
+        cast(Request.kinds, Text),
+        Request.standing,
+        Request.proposal,
+        Request.decision,
+        Request.state,
+        Request.decided_by,
+        Request.who_p,
+        func.nullif(Request.voter_id, "") == Request.who_claimed,
+        Request.kind_p,
+        Request.kind_claimed,
+    )
+    # Two halves, each of which finds its own in the order of an index; those of both are in the first.
     rows = session.execute(
-        select(
-            Request.id,
-            Request.message_id,
-            received.label("received"),
-            func.coalesce(decided, False).label("decided"),
-            case((Request.state == DECLINED, Request.decision_note)),
-            Request.judged["language"].as_string(),
-            cast(Request.kinds, Text),
-            Request.standing,
-            Request.proposal,
-            Request.decision,
-            Request.state,
-            Request.decided_by,
-            Request.judged["p"].as_float(),
-            func.nullif(Request.voter_id, "") == Request.judged[("candidates", 0, "voter_id")].as_string(),
-            Message.judgement[("kinds", 0, "p")].as_float(),
-            Message.judgement[("kinds", 0, "kind")].as_string(),
+        union_all(
+            select(literal(1).label("received"), *each).where(received),
+            select(literal(0), *each).where(decided, not_(received)),
         )
-        .join(Message, Message.id == Request.message_id)
-        .where(or_(received, decided))
     ).yield_per(AT_ONCE)
     came, kept = Counter[tuple[Any, ...]](), _Decided()
     for row in rows:
-        if row[2]:
-            came[row[5:7]] += 1
-        if row[3]:
-            kept.add(row[0], row[1], row[4], row[6:])
+        if row[0]:
+            came[row[4:6]] += 1
+        if row[1]:
+            kept.add(row[2], row[3], row[5:])
     return _came((kinds, language, count) for (language, kinds), count in came.items()), kept.decided()
 
 
@@ -111,23 +111,19 @@ class _Decided:
         self._read = cache(lambda listed: tuple(json.loads(listed)))
         self._known: dict[tuple[Any, ...], Alike] = {}
         self._ids, self._messages, self._each = list[int](), list[int](), list[Alike]()
-        self._declined: list[Declined] = []
 
-    def add(self, number: int, message_id: int, note: str | None, key: tuple[Any, ...]) -> None:
+    def add(self, number: int, message_id: int, key: tuple[Any, ...]) -> None:
         one = self._known.get(key)
         if one is None:
             one = self._known[key] = Alike(self._read(key[0]), *key[1:])
         self._ids.append(number)
         self._messages.append(message_id)
         self._each.append(one)
-        if one.state == DECLINED:
-            self._declined.append(Declined(number, one.proposal, one.decision or DECLINED, note or ""))
 
     def decided(self) -> Decided:
         in_order = sorted(range(len(self._ids)), key=self._ids.__getitem__)
         messages, each = [self._messages[n] for n in in_order], [self._each[n] for n in in_order]
-        declined = sorted(self._declined, key=lambda one: one.request)
-        return Decided(messages, each, Counter(each), tuple(declined))
+        return Decided(messages, each, Counter(each))
 
 
 def _received(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool], ...]:
@@ -173,6 +169,20 @@ def days(counts: Mapping[datetime, int], office: ZoneInfo) -> Counter[date]:
     for hour, count in counts.items():
         found[hour.astimezone(office).date()] += count
     return found
+
+
+def declined_of(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
+    """Asks for the requests that were declined from `start` to before `end`, with what was noted; see `declined`."""
+    return question(name, Request.proposal, Request.decision, Request.decision_note, number=Request.id).where(
+        Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end,
+        Request.state == DECLINED,
+    )  # fmt: skip
+
+
+def declined(rows: Iterable[Answer]) -> tuple[Declined, ...]:
+    """What `declined_of` was answered, by number."""
+    in_order = sorted(rows, key=lambda row: row.number)
+    return tuple(Declined(row.number, row.first or "", row.second or DECLINED, row.third or "") for row in in_order)
 
 
 def wanted(name: str, election_id: str, start: datetime | None, end: datetime) -> _Question:

@@ -68,7 +68,8 @@ def two_hundred_requests(database: Database, folder: Path) -> list[int]:
                     cause="spoiled",
                     proposal="reissue",
                     reasons=[],
-                    judged={"may_answer": True, "language": "en"},
+                    judged={"may_answer": True},
+                    language="en",
                     received_at=AT,
                 )
             )

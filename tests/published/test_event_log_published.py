@@ -108,7 +108,7 @@ def test_requests_are_valid_voter_records_requests_each_with_what_became_of_it(o
             session.add(
                 Request(
                     election_id=ELECTION, message_id=message.id, voter_id="V1", kinds=kinds, cause="spoiled",
-                    proposal=proposal, decision=decision, reasons=[], judged={"language": "es"}, state=state,
+                    proposal=proposal, decision=decision, reasons=[], judged={}, language="es", state=state,
                     received_at=AT,
                 )
             )  # fmt: skip

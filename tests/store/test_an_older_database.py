@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from alembic import command
 from alembic.autogenerate import compare_metadata
@@ -41,5 +42,10 @@ def test_replies_of_the_first_version_are_kept(tmp_path: Path) -> None:
 
 def test_the_migrations_make_the_tables_that_the_program_knows(database: Database) -> None:
     with database.engine.connect() as connection:
-        found = compare_metadata(MigrationContext.configure(connection), Base.metadata)
+
+        def of_this_kind(thing: Any, *_: Any) -> bool:  # some indexes are made on one kind of database only
+            return thing.info.get("only", connection.dialect.name) == connection.dialect.name
+
+        context = MigrationContext.configure(connection, opts={"include_object": of_this_kind})
+        found = compare_metadata(context, Base.metadata)
     assert [one for one in found if "add" in str(one[0])] == []

@@ -156,8 +156,8 @@ class Year:
                 outcome=outcome,
                 mailed_on=mailed,
                 style="",  # such a file says nothing of styles
-                precinct="",
-                language="",
+                precinct=f"P{n % 24 + 1:02}" if n % 7 else "",
+                language=_LANGUAGES[n % 6] if n % 11 else "",
                 loaded_at=self.now,
             )
 
@@ -260,7 +260,7 @@ class Year:
             arrived_at=self.now,
             stored_at=self.now,
             state="read",
-            judgement={"language": "en", "kinds": [{"kind": kinds[0], "p": p, "because": ["x" * self.weight]}]},
+            judgement={"language": "en", "kinds": [{"kind": kinds[0], "because": ["x" * self.weight]}]},
         )
         request = self._add(
             Request,
@@ -273,12 +273,12 @@ class Year:
             voter_id=voter["voter_id"] if voter else None,
             proposal="reissue" if kinds[0] in ("spoiled_ballot", "not_received") else "answer",
             reasons=[],
-            judged={
-                "language": self.random.choice(_LANGUAGES),
-                "p": p,
-                "candidates": [{"voter_id": first["voter_id"]}] if first else [],
-                "because": "x" * self.weight,
-            },
+            judged={"because": "x" * self.weight},
+            language=self.random.choice(_LANGUAGES),
+            who_claimed=first["voter_id"] if first else None,
+            who_p=p,
+            kind_claimed=kinds[0],
+            kind_p=p,
             state=self.random.choice(("waiting", "waiting", "second", "filed")),
             two_people=self.random.random() < 0.1,
             received_at=self.now,

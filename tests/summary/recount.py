@@ -28,7 +28,7 @@ _TIMES = {
     "ledger": ("at",), "replies": ("sent_at", "queued_at"),
 }  # fmt: skip
 _DAYS = {"mailings": ("goes_on",), "past_requests": ("received_on", "mailed_on", "held_on")}
-_JSON = {"requests": ("kinds", "judged"), "messages": ("judgement",), "ledger": ("details",), "corrections": ("kinds",)}
+_JSON = {"requests": ("kinds",), "ledger": ("details",), "corrections": ("kinds",)}
 Row = tuple[Any, ...]
 
 

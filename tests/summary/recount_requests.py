@@ -38,13 +38,16 @@ def kinds(tables: Tables, span: Span) -> dict[str, int]:
     return counts(came["kinds"].explode()) if len(came) else {}
 
 
+def languages(tables: Tables, span: Span) -> dict[str, int]:
+    return counts(tables.requests[span.holds(tables.requests["received_at"])]["language"])
+
+
 def shares(tables: Tables, span: Span, causes: dict[str, int]) -> Iterator[Row]:
     came = tables.requests[span.holds(tables.requests["received_at"])]
-    languages = counts(judged["language"] for judged in came["judged"])
     for group, found, size in (
         ("requests by kind", kinds(tables, span), len(came)),
         ("replacements by cause", causes, sum(causes.values())),
-        ("requests by language", languages, len(came)),
+        ("requests by language", languages(tables, span), len(came)),
     ):
         for name, count in found.items():
             low, high = wilson(count, size)
@@ -101,22 +104,16 @@ def probabilities(tables: Tables, span: Span) -> Iterator[Row]:
 def claimed(tables: Tables, span: Span) -> dict[str, pd.DataFrame]:
     """Each claim with its probability `p` and whether it came true: of the voter, and of what a message asks."""
     people = _by_people(tables, span).sort_values("id")
-    first = people["judged"].map(lambda judged: judged["candidates"][0]["voter_id"] if judged["candidates"] else None)
+    first = people["who_claimed"]
     done = (people["state"] == "done") & people["voter_id"].notna() & first.notna()
-    who = pd.DataFrame(
-        {"p": people["judged"].map(lambda judged: judged["p"])[done], "right": (people["voter_id"] == first)[done]}
-    )
-    asked = people.merge(
-        tables.messages.set_index("id")["judgement"].rename("judgement"), left_on="message_id", right_index=True
-    )
+    who = pd.DataFrame({"p": people["who_p"][done], "right": (people["voter_id"] == first)[done]})
     newest = tables.corrections.sort_values("id").groupby("message_id")["kinds"].last()
     rows = []
-    for row in asked.itertuples():
-        top = row.judgement["kinds"][0]
+    for row in people.itertuples():
         if row.message_id in newest.index:
-            rows.append((top["p"], top["kind"] in newest[row.message_id]))
+            rows.append((row.kind_p, row.kind_claimed in newest[row.message_id]))
         elif row.decision == row.proposal:
-            rows.append((top["p"], True))
+            rows.append((row.kind_p, True))
     return {"who": who, "kind": pd.DataFrame(rows, columns=["p", "right"])}
 
 

@@ -80,7 +80,7 @@ def test_the_hour_that_is_left_out_makes_nobody_wait(records: Any, election: Dat
 
 
 def test_one_request_alone_is_all_of_it(records: Any, election: Database) -> None:
-    records.request(_at(AUTUMN, 10), kinds=["question"], proposal="answer", judged={"language": "vi"})
+    records.request(_at(AUTUMN, 10), kinds=["question"], proposal="answer", language="vi")
     records.done()
     found = _counted(election, AUTUMN)
     assert [(one.name, one.count, one.size, one.few) for one in found.kinds] == [("question", 1, 1, True)]

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from replacements.store.database import Database
-from replacements.store.tables import Account, Correction, Message
+from replacements.store.tables import Account, Correction
 from replacements.summary.figures import Followed, Week
 from replacements.summary.machine import binned
 from replacements.summary.week import stretch, week
@@ -94,7 +94,7 @@ def test_decisions_are_counted_by_kind_and_standing(records: Any, staffed: Datab
 
 def test_a_claim_of_who_it_is_came_true_where_a_person_decided_for_that_voter(records: Any, staffed: Database) -> None:
     for chosen in ("V1", "V1", "V1", "V2"):
-        _decided(records, "ada", "reissue", voter_id=chosen, judged={"p": 0.97, "candidates": [{"voter_id": "V1"}]})
+        _decided(records, "ada", "reissue", voter_id=chosen, who_p=0.97, who_claimed="V1")
     records.done()
     bins = [one for one in _count(staffed).machine.bins if one.what == "who"]
     assert [(one.lower, one.upper, one.claims, one.right) for one in bins] == [(0.95, 0.99, 4, 3)]
@@ -104,8 +104,7 @@ def test_a_claim_of_who_it_is_came_true_where_a_person_decided_for_that_voter(re
 def test_a_correction_says_what_a_message_asked(records: Any, staffed: Database) -> None:
     right, wrong = _decided(records, "ada", "reissue"), _decided(records, "ada", "answer")
     for request, said in ((right, "spoiled_ballot"), (wrong, "question")):
-        message = records.session.get_one(Message, request.message_id)
-        message.judgement = {"kinds": [{"kind": "spoiled_ballot", "p": 0.85}]}
+        request.kind_claimed, request.kind_p = "spoiled_ballot", 0.85
         records.session.add(Correction(message_id=request.message_id, kinds=[said], cause=None, account="ada", at=AT))
     records.done()
     machine = _count(staffed).machine

@@ -132,12 +132,10 @@ def message(number: int, *, subject: str, sender: str, name: str, kinds: list[st
 def judged() -> dict[str, object]:
     """What judging found out about the first voter: she, and her brother of the same house."""
     return {
-        "language": "en",
         "topics": [],
         "form": "",
         "missing": [],
         "because": "The name, the birth date and the address are the same.",
-        "p": 0.9999,
         "may_answer": True,
         "candidates": [
             {
@@ -255,6 +253,11 @@ def _request(
         proposal="reissue",
         reasons=[{"rule": "reasons.spoiled", "text": "The ballot is out and another is wanted in time for the post."}],
         judged=judged(),
+        language="en",
+        who_claimed="V-100",
+        who_p=0.9999,
+        kind_claimed="spoiled_ballot",
+        kind_p=0.97,
         reply_draft={
             "template": "reissue",
             "language": "en",

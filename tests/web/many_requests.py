@@ -106,6 +106,11 @@ def request(number: int, election_id: str, rules: str, **more: Any) -> Request:
         "proposal": "reissue",
         "reasons": [{"rule": "reasons.spoiled", "text": "The ballot is out and another is wanted."}],
         "judged": {**judged(), "candidates": [of_them], "ballot": f"7{number:06}", "rules": rules},
+        "language": "en",
+        "who_claimed": f"V-{number}",
+        "who_p": 0.9999,
+        "kind_claimed": "spoiled_ballot",
+        "kind_p": 0.99,
         "state": "waiting",
         "received_at": NOW - timedelta(hours=2) + timedelta(seconds=number - FIRST),
     }

@@ -161,7 +161,8 @@ def test_the_preview_takes_the_newest_request_that_the_reply_would_go_to(site: S
     with site.database.write() as session:
         request = session.get_one(Request, 1)
         request.proposal = Action.ANSWER.value
-        request.judged = request.judged | {"topics": ["pen"], "language": "es"}
+        request.judged = request.judged | {"topics": ["pen"]}
+        request.language = "es"
     client = site.client("supervisor")
     assert "/requests/1" in client.get("/texts/es/answer.pen").get_data(as_text=True).split("How it reads")[1]
     assert "invented voter" in client.get("/texts/es/answer.witness").get_data(as_text=True)

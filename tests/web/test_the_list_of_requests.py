@@ -133,7 +133,7 @@ def test_each_filter_is_an_address_that_finds_what_it_names(site: Site) -> None:
         rows = {number: session.get_one(Request, number) for number in range(FIRST, FIRST + 8)}
         rows[FIRST].standing = "likely"
         rows[FIRST + 1].kinds = ["not_received"]
-        rows[FIRST + 2].judged = {**rows[FIRST + 2].judged, "language": "ko"}
+        rows[FIRST + 2].language = "ko"
         rows[FIRST + 3].assigned_to = "clerk"
         rows[FIRST + 4].assigned_to = "supervisor"
         rows[FIRST + 5].held_until = NOW + timedelta(days=1)

@@ -104,9 +104,7 @@ def test_a_message_that_only_waits_to_be_read_is_not_approved_but_read(site: Sit
 
 
 def test_a_reply_in_another_language_can_be_read_in_english_too(site: Site) -> None:
-    with site.database.read() as session:
-        judged = dict(session.get_one(Request, 1).judged)
-    _set(site, judged=judged | {"language": "es"})
+    _set(site, language="es")
     page = _page(site)
     assert 'lang="es"' in page
     assert "The same in English, for you to read" in page
