@@ -17,7 +17,6 @@ from replacements.replies.texts import Rendered
 from replacements.requests import office
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
-from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.tables import Account, Reply
 from replacements.summary.ledger_days import roll_forward
@@ -40,8 +39,6 @@ def queue_summary(database: Database, *, now: datetime) -> int:
     Safe to run as often as one likes: a supervisor's summary of an election's week has one Message-ID for ever. It is
     counted and printed before anything is locked, and only where somebody has not got it.
     """
-    with database.write() as session:
-        fill_what_is_missing(session.connection())
     with database.read() as session:
         elections = office.offered(session, at=now)
     return sum(_queue(database, force, now=now) for force in elections)
@@ -65,7 +62,7 @@ def _queue(database: Database, force: InForce, *, now: datetime) -> int:
     subject, text = mail_text(found, f"{ours}, {force.name}" if force.several else ours)
     subject = f"{subject}: {force.name}" if force.several else subject
     rendered = Rendered("weekly_summary", "en", subject, text, html_page(text, subject=subject, language="en"))
-    printed = week_pdf(found, ours, words={}, overriding=True)  # it goes to supervisors alone
+    printed = week_pdf(found, ours, overriding=True)  # it goes to supervisors alone
     file = Attached(f"week-{monday.isoformat()}.pdf", "application/pdf", printed)
     with database.write() as session:
         newest = session.scalar(select(func.max(Reply.id))) or 0

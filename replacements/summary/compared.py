@@ -8,26 +8,49 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime, time, timedelta
+from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, Select, func, literal_column, select, text
 
-from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest
-from replacements.summary.asked import came_in, kinds_that_came_in
-from replacements.summary.figures import Compared
+from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest, Request, VoterRow
+from replacements.summary.asked import NO_LANGUAGE, came_in, kinds_that_came_in
+from replacements.summary.figures import Compared, Week
 from replacements.summary.ledger_days import UNKNOWN, utc_text
 from replacements.summary.questions import Answer, Answers, question
 from replacements.summary.speed import how_many_kept, mailed_between, promised_after, sent
+from replacements.words import with_capital, word
 
 BEFORE = "the days before"
 REISSUED = "reissued"  # the outcome of a past request that was answered with a ballot
 _THIS, _OWN, _LOADED = "this election", "an earlier one", "an earlier one, loaded"
 _CAME, _MAILED = "loaded: came in", "loaded: mailed"
+_LANGUAGES, _PRECINCTS = "loaded: languages", "loaded: precincts"
+# What is compared name by name: what it is called, and the group of the names' words; the office's own names need none.
+_PARTS = {
+    "kind": ("Requests by kind", "kind"),
+    "language": ("Requests by language", "language"),
+    "cause": ("Reissued by reason", "cause"),
+    "style": ("Reissued by style", ""),
+    "precinct": ("Reissued by precinct", ""),
+}
 _Question = Select[*tuple[Any, ...]]
 T = TypeVar("T")
+
+
+class Part(NamedTuple):
+    """One part of a week beside other days; see `beside`. `words`: the group of what the names are called."""
+
+    title: str
+    words: str
+    rows: list[tuple[str, int, tuple[int | None, ...]]]
+
+    def called(self, name: str) -> str:
+        """What people call one of the names."""
+        return with_capital(word(name, self.words)) if self.words else name
 
 
 class _Earlier(NamedTuple):
@@ -46,14 +69,17 @@ class Then:
         self.end = datetime.combine(last + timedelta(days=1), time(), office)
 
     def questions(self, *, reissues: bool) -> list[_Question]:
-        """What is to be asked of these days. `reissues`: each reissue's reason and style too."""
-        words = (LedgerEntry.details, Ballot.style) if reissues else ()
+        """What is to be asked of these days. `reissues`: each reissue's reason, style and precinct too."""
+        words = (LedgerEntry.details, Ballot.style, VoterRow.precinct) if reissues else ()
         reissued = question(f"{self._name}: reissues", *words, number=literal_column("1") if reissues else func.count())
         reissued = reissued.select_from(LedgerEntry)
         if reissues:
+            voter = func.coalesce(LedgerEntry.voter_id, Ballot.voter_id)
             reissued = reissued.outerjoin(Ballot, Ballot.number == LedgerEntry.ballot_number)
+            reissued = reissued.outerjoin(VoterRow, VoterRow.voter_id == voter)
         return [
             kinds_that_came_in(f"{self._name}: kinds", self._election, self.start, self.end),
+            languages_that_came_in(f"{self._name}: languages", self._election, self.start, self.end),
             reissued.where(
                 LedgerEntry.election_id == self._election,
                 text("event <> 'imported'"),
@@ -68,7 +94,7 @@ class Then:
         came, reissued = came_in(answers[f"{self._name}: kinds"]), answers[f"{self._name}: reissues"]
         mailed = sent(answers[f"{self._name}: mailed"], self._office)
         kept = how_many_kept(mailed, is_business_day, self._office)
-        entries = [(json.loads(row.first), row.second) for row in reissued if row.first is not None]
+        entries = [(json.loads(row.first), row) for row in reissued if row.first is not None]
         return Compared(
             self._what,
             self._first,
@@ -79,8 +105,16 @@ class Then:
             len(mailed),
             kept,
             by_cause=counted(details.get("reason") or UNKNOWN for details, _ in entries),
-            by_style=counted(details.get("style") or style or UNKNOWN for details, style in entries),
+            by_style=counted(details.get("style") or row.second or UNKNOWN for details, row in entries),
+            by_precinct=counted(row.third or UNKNOWN for _, row in entries),
+            by_language=_times((row.first or NO_LANGUAGE, row.number) for row in answers[f"{self._name}: languages"]),
         )
+
+
+def languages_that_came_in(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
+    """Asks for the requests received from `start` to before `end`, by their languages."""
+    received = Request.election_id == election_id, Request.received_at >= start, Request.received_at < end
+    return question(name, Request.language).where(*received).group_by(Request.language)
 
 
 def days_before(election_id: str, first: date, last: date, office: ZoneInfo) -> Then:
@@ -160,10 +194,12 @@ def _of_a_file(earlier: _Earlier, first: date, last: date) -> list[_Question]:
     of_it = (PastRequest.election == earlier.name, PastRequest.held_on == earlier.held_on)
     came = (PastRequest.kind, PastRequest.outcome, PastRequest.cause, PastRequest.style)
     mailed = (PastRequest.received_on, PastRequest.mailed_on)
+    received = (*of_it, PastRequest.received_on >= first, PastRequest.received_on <= last)
+    reissued = (*received, PastRequest.outcome == REISSUED)
     return [
-        question(_CAME, *came)
-        .where(*of_it, PastRequest.received_on >= first, PastRequest.received_on <= last)
-        .group_by(*came),
+        question(_CAME, *came).where(*received).group_by(*came),
+        question(_LANGUAGES, PastRequest.language).where(*received).group_by(PastRequest.language),
+        question(_PRECINCTS, PastRequest.precinct).where(*reissued).group_by(PastRequest.precinct),
         question(_MAILED, *mailed)
         .where(*of_it, PastRequest.mailed_on >= first, PastRequest.mailed_on <= last)
         .group_by(*mailed),
@@ -185,8 +221,10 @@ def _loaded(
         _times((row.first or "", row.number) for row in came),
         _sum(mailed),
         sum(row.number for day, row in promised if date.fromisoformat(row.second or "") <= day),
-        _said((row.third or "", row.number) for row in reissued),
-        _said((row.fourth or "", row.number) for row in reissued),
+        _said((row.third, row.number) for row in reissued),
+        _said((row.fourth, row.number) for row in reissued),
+        _said((row.first, row.number) for row in answers[_PRECINCTS]),
+        _said(((row.first, row.number) for row in answers[_LANGUAGES]), NO_LANGUAGE),
     )
 
 
@@ -202,22 +240,28 @@ def _times(pairs: Iterable[tuple[str, int]]) -> dict[str, int]:
     return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
-def _said(pairs: Iterable[tuple[str, int]]) -> dict[str, int] | None:
+def _said(pairs: Iterable[tuple[str | None, int]], unknown: str = UNKNOWN) -> dict[str, int] | None:
     """How often each stands in a file; None where it says nothing of any of its lines."""
-    found = _times(pairs)
-    return None if found.keys() == {""} else {name or UNKNOWN: count for name, count in found.items()}
+    found = _times((name or "", count) for name, count in pairs)
+    return None if found.keys() == {""} else _times((name or unknown, count) for name, count in found.items())
 
 
-def beside(
-    these: Mapping[str, int], others: Sequence[Mapping[str, int] | None]
-) -> list[tuple[str, int, tuple[int | None, ...]]]:
-    """Each name that any has, in alphabetical order, with its number now, and those of the other days; None where
-    nothing is known of them."""
-    names = sorted({*these, *(name for those in others for name in those or ())})
-    return [
-        (name, these.get(name, 0), tuple(None if those is None else those.get(name, 0) for those in others))
-        for name in names
-    ]
+def beside(week: Week, what: str, others: Sequence[Compared] | None = None) -> Part:
+    """One part of the week beside the `others` (all that it has, unless told otherwise): each name that any has, with
+    its number now and those of the other days, None where nothing is known of them; in the alphabetical order of what
+    people call them. `what`: kind, language, cause, style or precinct."""
+    these = week.counted_by[what]
+    those = [one.counted_by[what] for one in (week.others if others is None else others)]
+    part = Part(*_PARTS[what], [])
+    for name in sorted({*these, *chain.from_iterable(then or () for then in those)}, key=part.called):
+        thens = tuple(None if then is None else then.get(name, 0) for then in those)
+        part.rows.append((name, these.get(name, 0), thens))
+    return part
+
+
+def parts(week: Week) -> dict[str, Part]:
+    """All parts of the week, each beside all other days."""
+    return {what: beside(week, what) for what in _PARTS}
 
 
 def counted(things: Iterable[T]) -> dict[T, int]:

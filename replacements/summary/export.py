@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import astuple, fields
 from functools import cache
 from io import BytesIO
@@ -157,20 +157,17 @@ def _compared(week: Week) -> Rows:
         yield (one.what, one.first, one.last, one.requests, one.reissues, one.mailed, one.kept, *changes)
 
 
-def _compared_kinds(week: Week) -> Rows:
+def _beside(week: Week, what: str) -> Iterator[tuple[str, str, int, int | None, int | None]]:
+    """With which days, name, number now, number then, change: of one part of the week."""
     for one in week.others:
-        for kind, now, (then,) in beside(week.by_kind, [one.by_kind]):
-            yield (one.what, kind, now, then, now - (then or 0))
+        for name, now, (then,) in beside(week, what, [one]).rows:
+            yield one.what, name, now, then, None if then is None else now - then
 
 
 def _compared_reissues(week: Week) -> Rows:
-    for one in week.others:
-        for group, these, those in (
-            ("by cause", week.reissues_by_cause, one.by_cause),
-            ("by style", week.reissues_by_style, one.by_style),
-        ):
-            for name, now, (then,) in beside(these, [those]):
-                yield (one.what, group, name, now, then, None if then is None else now - then)
+    for what in ("cause", "style", "precinct"):
+        for others, *rest in _beside(week, what):
+            yield (others, f"by {what}", *rest)
 
 
 def _where(week: Week) -> Rows:
@@ -225,7 +222,11 @@ _TABLES: dict[str, tuple[Sequence[str], Callable[[Week], Rows]]] = {
         ),
         _compared,
     ),
-    "compared_kinds": (("with", "kind", "requests", "requests_then", "change"), _compared_kinds),
+    "compared_kinds": (("with", "kind", "requests", "requests_then", "change"), lambda week: _beside(week, "kind")),
+    "compared_languages": (
+        ("with", "language", "requests", "requests_then", "change"),
+        lambda week: _beside(week, "language"),
+    ),
     "compared_reissues": (("with", "group", "name", "reissues", "reissues_then", "change"), _compared_reissues),
     "reconciliation": (("style", *(one.name for one in fields(Where)), "adds_up"), _where),
     "bursts": (

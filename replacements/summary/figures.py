@@ -236,8 +236,8 @@ class Machine:
 class Compared:
     """The same figures of another stretch of days: the one before, or the same one of an earlier election.
 
-    `kept` of `mailed` by the next business day; None where it is not known. `by_cause`, `by_style`: reissues; None
-    where a loaded election says it of none.
+    `kept` of `mailed` by the next business day; None where it is not known. `by_cause`, `by_style`, `by_precinct`:
+    reissues; `by_language`: requests; None where a loaded election says it of none.
     """
 
     what: str
@@ -250,6 +250,19 @@ class Compared:
     kept: int | None
     by_cause: Mapping[str, int] | None = field(default_factory=dict)
     by_style: Mapping[str, int] | None = field(default_factory=dict)
+    by_precinct: Mapping[str, int] | None = field(default_factory=dict)
+    by_language: Mapping[str, int] | None = field(default_factory=dict)
+
+    @property
+    def counted_by(self) -> dict[str, Mapping[str, int] | None]:
+        """The parts that a week is compared by."""
+        return {
+            "kind": self.by_kind,
+            "language": self.by_language,
+            "cause": self.by_cause,
+            "style": self.by_style,
+            "precinct": self.by_precinct,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,6 +324,17 @@ class Week:
             self.speed.kept,
             {"replacements": (self.this_week, self.to_date), **self.books},
         )
+
+    @property
+    def counted_by(self) -> dict[str, Mapping[str, int]]:
+        """The parts that it is compared by, as those of `Compared`."""
+        return {
+            "kind": self.by_kind,
+            "language": {share.name: share.count for share in self.languages},
+            "cause": self.reissues_by_cause,
+            "style": self.reissues_by_style,
+            "precinct": {rate.name: rate.events for rate in self.precincts if rate.events},
+        }
 
     @property
     def oldest_hours(self) -> float | None:

@@ -46,7 +46,7 @@ UNKNOWN = "unknown"
 _STATE_IS_EVENT = ("voided", "suspended", "returned", "accepted", "challenged", "undeliverable")
 _EVENTS = (*_STATE_IS_EVENT, "imported", "import_changed", "reissued", "reinstated", "cured", "return_undone")
 _AT_ONCE = 20_000
-_BEFORE = {STYLE: COUNTS, PRECINCT: ("out", "undeliverable")}
+_BEFORE = {STYLE: COUNTS, PRECINCT: ("out", "undeliverable", "reissued")}
 _MARK, _LAST = "summed up to", "last entry"
 DAY = timedelta(days=1)
 
@@ -59,55 +59,62 @@ def read_days(
     since: date,
     until: date,
     parts: Sequence[str] = PARTS,
-    precincts_since: date | None = None,
+    precincts_since: tuple[date, date] | None = None,
     up_to: int | None = None,
     beyond: bool = False,
 ) -> Days:
     """The sums of an election up to a day, that day included; days before `since` come as one, the day before it: of
-    styles everything, of precincts what is out, of reasons nothing (nobody asks more).
+    styles everything, of precincts what is out and what was reissued, of reasons nothing (nobody asks more).
 
-    `parts`: what is wanted. `precincts_since`: from when on the days of precincts are wanted, which are the most, if
-    not `since`. `up_to`: the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted
-    too, of styles alone, as one, the day after it.
+    `parts`: what is wanted. `precincts_since`: the days of precincts are the most. Those from the first of these two to
+    before the second come as one as well, the day before the second; only from there on is each by itself. `up_to`: the
+    last entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one,
+    the day after it.
     """
-    from_day = dict.fromkeys(parts, since)
-    if precincts_since is not None and PRECINCT in from_day:
-        from_day[PRECINCT] = precincts_since
+    from_days: dict[str, tuple[date, ...]] = dict.fromkeys(parts, (since,))
+    if precincts_since is not None and PRECINCT in from_days:
+        from_days[PRECINCT] = precincts_since
     after = until + DAY if beyond else None
     if up_to is None:
         up_to = summed_up_to(ask(session, *how_far(election_id)), zone)
     sums: Sums = {}
     if up_to:
         for part, day, name, loaded, replacement, overseas, *counts in session.execute(
-            _stored(election_id, from_day, until, after)
+            _stored(election_id, from_days, until, after)
         ).yield_per(AT_ONCE):
             sums[Key(part, day, name, loaded, replacement, overseas)] = counts
     newer: Sums = {}
     _count_all(newer, session.execute(_entries(election_id, up_to)), ZoneInfo(zone))
     for key, counts in newer.items():
-        if key.part not in from_day or (key.day > until and (after is None or key.part != STYLE)):
+        if key.part not in from_days or (key.day > until and (after is None or key.part != STYLE)):
             continue
-        day = max(key.day, from_day[key.part] - DAY) if key.day <= until else after or key.day
+        day = _as_of(key.day, from_days[key.part]) if key.day <= until else after or key.day
         _add(sums, Key(key.part, day, key.name, key.loaded, key.replacement, key.overseas), counts)
     return Days(sums)
 
 
 def _stored(
-    election_id: str, from_day: Mapping[str, date], until: date, after: date | None
+    election_id: str, from_days: Mapping[str, Sequence[date]], until: date, after: date | None
 ) -> CompoundSelect[*tuple[Any, ...]]:
-    """The sums in the table: each part's days as they are, what was before them as one, and what came after."""
+    """The sums in the table: each part's days as they are, what was before them added up, and what came after."""
     flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
     here = LedgerDay.election_id == election_id
     arms = []
-    for part, since in from_day.items():
+    for part, (*starts, since) in from_days.items():
         kept = (LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *(getattr(LedgerDay, name) for name in COUNTS))
         arms.append(select(*kept).where(here, LedgerDay.part == part, LedgerDay.day >= since, LedgerDay.day <= until))
-        if part in _BEFORE:
-            before = _as_one(part, since - DAY, _BEFORE[part])
-            arms.append(before.where(here, LedgerDay.day < since))
+        for start, end in zip((None, *starts), (*starts, since), strict=True):
+            if part in _BEFORE:
+                before = _as_one(part, end - DAY, _BEFORE[part]).where(here, LedgerDay.day < end)
+                arms.append(before if start is None else before.where(LedgerDay.day >= start))
     if after is not None:
         arms.append(_as_one(STYLE, after, COUNTS).where(here, LedgerDay.day >= after))
     return union_all(*arms)
+
+
+def _as_of(day: date, starts: Sequence[date]) -> date:
+    """The day that stands for it; see `read_days`."""
+    return next((start - DAY for start in starts if day < start), day)
 
 
 def _as_one(part: str, day: date, counts: Sequence[str]) -> Select[*tuple[Any, ...]]:

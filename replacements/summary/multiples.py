@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import svg
 
 from replacements.summary.drawing import INK, WIDTH, bar, dot, label, line, picture
 from replacements.summary.figures import Bin, Compared, Rate, Week
+from replacements.words import with_capital, word
 
 ROW, HEAD, FOOT = 22, 8, 26
 NAMES = 150  # room for names, at the left
-NUMBERS = 70  # and for numbers, at the right
+NUMBERS = 84  # and for numbers, at the right: 1000.00 few
 PANELS = 4  # in a row
 MOST_ROWS = 40
 
@@ -50,12 +51,12 @@ def rates(name: str, title: str, shown: Sequence[Rate]) -> str:
     return picture(name, title, said, parts, height)
 
 
-def kinds(week: Week, words: Mapping[str, str]) -> str:
+def kinds(week: Week) -> str:
     """A panel for each kind: this week, the days before, and the same week of an earlier election where it is known."""
     others = week.others
     names = sorted({*week.by_kind, *(kind for one in others for kind in one.by_kind)})
     letters = "ABC"
-    said = [f"{words.get(kind, kind.replace('_', ' '))}: " + _said(week, others, kind) for kind in names]
+    said = [f"{word(kind, 'kind')}: {_said(week, others, kind)}" for kind in names]
     rows = max((len(names) + PANELS - 1) // PANELS, 1)
     tall = 108
     wide = WIDTH / PANELS
@@ -66,7 +67,7 @@ def kinds(week: Week, words: Mapping[str, str]) -> str:
         most, step = max([*counts, 1]), (wide - 24) / 3
         base = top + tall - 24
         parts += [
-            label(left + 6, top + 14, _cut(words.get(kind, kind.replace("_", " "))), size=12, anchor="start"),
+            label(left + 6, top + 14, with_capital(word(kind, "kind")), size=11, anchor="start"),
             line(left + 6, base, left + wide - 14, base),
         ]
         for n, count in enumerate(counts):

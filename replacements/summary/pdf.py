@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import astuple, fields
 from datetime import date
 from io import BytesIO
@@ -17,11 +17,12 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from replacements.summary import chart, multiples
-from replacements.summary.compared import beside
+from replacements.summary.compared import parts
 from replacements.summary.figures import Columns, Followed, Rate, Week, Where
 from replacements.summary.picture_on_paper import Picture
 from replacements.summary.text import sentences, to_look_at
 from replacements.summary.typefaces import BOLD, PLAIN, marked_up, shortfalls, typefaces, width
+from replacements.words import with_capital, word
 
 MARGIN = 0.75 * inch
 WIDTH = letter[0] - 2 * MARGIN
@@ -58,10 +59,9 @@ class _Document(SimpleDocTemplate):
             self.canv.addOutlineEntry(flowable.bookmark, key, level=0)
 
 
-def week_pdf(week: Week, office_name: str, *, words: Mapping[str, Mapping[str, str]], overriding: bool) -> bytes:
-    """The document. `words`: what people call codes, by group (kind, cause, action_short, language, standing); a code
-    without a word is spaced out. `overriding`: with what is about members of staff, for supervisors alone. The same
-    week gives the same bytes."""
+def week_pdf(week: Week, office_name: str, *, overriding: bool) -> bytes:
+    """The document. `overriding`: with what is about members of staff, for supervisors alone. The same week gives the
+    same bytes."""
     typefaces()
     file = BytesIO()
     title = f"Replacement ballots, {_day(week.first)} to {_day(week.last)}"
@@ -88,24 +88,20 @@ def week_pdf(week: Week, office_name: str, *, words: Mapping[str, Mapping[str, s
         canvas.drawString(MARGIN, 0.45 * inch, f"Election {week.election_id}")
         canvas.restoreState()
 
-    document.build(_story(week, office_name, words, overriding), onFirstPage=frame, onLaterPages=frame)
+    document.build(_story(week, office_name, overriding), onFirstPage=frame, onLaterPages=frame)
     return file.getvalue()
 
 
-def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]], overriding: bool) -> list[Flowable]:
-    def word(code: str, group: str) -> str:
-        return words.get(group, {}).get(code, code.replace("_", " "))
-
+def _story(week: Week, office_name: str, overriding: bool) -> list[Flowable]:
     story: list[Flowable] = [_paragraph(office_name, 11)]
-    story += [_paragraph(line, 8) for line in shortfalls(_names(week, office_name, words))]
+    story += [_paragraph(line, 8) for line in shortfalls(_names(week, office_name))]
     story += [_heading("The week in three sentences", 16)]
     story += [_paragraph(sentence, 10.5) for sentence in sentences(week)]
     looks = to_look_at(week)
     if looks:
         story += [_heading("Please look at"), *(_paragraph(f"– {line}") for line in looks)]
     story += [_heading("Beside other weeks"), _compared(week)]
-    story += [Picture(multiples.kinds(week, words.get("kind", {})), WIDTH), _key(week)]
-    story += [_kinds(week, word), Spacer(1, 6), _changes(week, word)]
+    story += [Picture(multiples.kinds(week), WIDTH), _key(week), *_changes(week)]
     story += [_heading("Requests per day"), Picture(chart.requests_per_day(week), WIDTH * 0.8)]
     story += [
         _heading("Reissues per thousand ballots out"),
@@ -114,38 +110,39 @@ def _story(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]],
     ]
     story += [_heading("Ballots, as a reconciliation report counts them"), _books(week)]
     story += [_heading(f"Reconciliation at the end of {_day(week.last)}"), *_where(week)]
-    story += [_heading("Voided ballots, by reason"), _voids(week, word)]
+    story += [_heading("Voided ballots, by reason"), _voids(week)]
     story += [_heading("From request to mailing"), _speed(week)]
     story += [_heading("Spoiled ballots by style"), *_rates("styles", week.styles)]
     story += [_heading("Replaced ballots by precinct"), *_rates("precincts", week.precincts)]
-    story += [_heading("By reason, kind and language"), _shares(week, word)]
-    story += [_heading("What people made of the proposals"), _followed(week.machine.followed, word)]
-    story += [_heading("Decided otherwise than proposed"), _otherwise(week, word)]
+    story += [_heading("By kind, reason and language"), *_shares(week)]
+    story += [_heading("What people made of the proposals"), _followed(week.machine.followed)]
+    story += [_heading("Decided otherwise than proposed"), _otherwise(week)]
+    if week.machine.bins:
+        story.append(_heading("Do the probabilities keep their word?"))
     for what, title in (("who", "How sure of the voter"), ("kind", "How sure of what is asked")):
         bins = [one for one in week.machine.bins if one.what == what]
         if bins:
             story += [_paragraph(f"{title}: off by {week.machine.off[what]:.3f} on average."), Spacer(1, 4)]
             story.append(Picture(multiples.probabilities(bins), WIDTH * 0.7))
             rows = [(f"{b.claimed:.2f}", b.claims, b.right, f"{b.low:.2f} to {b.high:.2f}") for b in bins]
-            story.append(_table(("Claimed", "Claims", "Came true", "95 % interval of the share"), rows))
+            story.append(_table(("Claimed", "Claims", "Came true", "95 % interval"), rows))
     if overriding and week.unusual.overriding:
         story += [_heading("Decided otherwise than proposed, by member of staff"), *_overriding(week)]
-    story += [_heading("Declined"), *_declined(week, word)]
-    story += [_heading("Still waiting"), *_waiting(week, word)]
+    story += [_heading("Declined"), *_declined(week)]
+    story += [_heading("Still waiting"), *_waiting(week)]
     return story
 
 
-def _names(week: Week, office_name: str, words: Mapping[str, Mapping[str, str]]) -> Iterator[str]:
+def _names(week: Week, office_name: str) -> Iterator[str]:
     """Everything in the document that is not the program's own English."""
     yield office_name
     yield week.election_id
     yield from (rate.name for rate in (*week.styles, *week.precincts, *week.unusual.undeliverable))
     yield from (one.what for one in week.others)
     yield from week.where
-    for styles in (week.reissues_by_style, *(one.by_style for one in week.others)):
-        yield from styles or ()
+    for named in (week.reissues_by_style, *(part for one in week.others for part in (one.by_style, one.by_precinct))):
+        yield from named or ()
     yield from (one.account for one in week.unusual.overriding)
-    yield from (text for group in words.values() for text in group.values())
 
 
 def _heading(text: str, size: float = 12.5) -> Flowable:
@@ -207,30 +204,20 @@ def _compared(week: Week) -> Flowable:
     return _table(("Days", "Requests", "Reissues", "Mailed", "In time"), rows)
 
 
-def _kinds(week: Week, word: Any) -> Flowable:
-    rows = beside(week.by_kind, [one.by_kind for one in week.others])
-    return _side_by_side("Requests by kind", week, [(word(kind, "kind"), *rest) for kind, *rest in rows])
-
-
-def _changes(week: Week, word: Any) -> Flowable:
-    """Reissues by reason and by style, in these days and the others."""
-    causes = beside(week.reissues_by_cause, [one.by_cause for one in week.others])
-    styles = beside(week.reissues_by_style, [one.by_style for one in week.others])
-    rows = [(word(cause, "cause"), *rest) for cause, *rest in causes]
-    return _side_by_side("Reissues by reason and by style", week, rows + [(f"style {name}", *r) for name, *r in styles])
-
-
-def _side_by_side(title: str, week: Week, rows: Sequence[Sequence[Any]]) -> Flowable:
-    """Each number now, then, and the change: A, B and C as in the picture."""
-    headings = [title, "A"]
-    for place, _ in zip("BC", week.others, strict=False):
-        headings += [place, f"A less {place}"]
-    cells = []
-    for name, now, thens in rows:
-        cells.append([name, now])
-        for then in thens:
-            cells[-1] += ["–", "–"] if then is None else [then, f"{now - then:+d}"]
-    return _table(headings, cells, f"{title}: none.")
+def _changes(week: Week) -> Iterator[Flowable]:
+    """Every part of the week in these days and in the others: A, B and C as in the picture."""
+    for part in parts(week).values():
+        cells = []
+        for name, now, thens in part.rows:
+            cells.append([part.called(name), now])
+            for then in thens:
+                cells[-1] += ["–", "–"] if then is None else [then, f"{now - then:+d}"]
+        headings = [part.title, "A"]
+        for place, _ in zip("BC", week.others, strict=False):
+            headings += [place, f"A less {place}"]
+        yield _table(headings, cells, f"{part.title}: none.")
+        yield from _more(cells)
+        yield Spacer(1, 6)
 
 
 def _key(week: Week) -> Flowable:
@@ -282,21 +269,21 @@ def _more(rows: Sequence[object]) -> list[Flowable]:
     return [_paragraph(f"and {len(rows) - MOST_LINES} more, in the files.")] if len(rows) > MOST_LINES else []
 
 
-def _voids(week: Week, word: Any) -> Flowable:
-    rows = [(word(reason, "cause"), count) for reason, count in week.voided_by_reason.items()]
+def _voids(week: Week) -> Flowable:
+    rows = [(with_capital(word(reason, "cause")), count) for reason, count in week.voided_by_reason.items()]
     return _table(("Reason", "Ballots"), rows, "No ballot was voided.")
 
 
-def _otherwise(week: Week, word: Any) -> Flowable:
+def _otherwise(week: Week) -> Flowable:
     rows = [
-        (f"{word(proposed, 'action_short')} → {word(decided, 'action_short')}", count)
+        (f"{word(proposed, 'action_short')} → {word(decided, 'action_short').lower()}", count)
         for (proposed, decided), count in week.overrides.items()
     ]
     none = "Every decision was as proposed." if week.decisions else "No request was decided."
     return _table(("Proposed → decided", "Requests"), rows, none)
 
 
-def _declined(week: Week, word: Any) -> list[Flowable]:
+def _declined(week: Week) -> list[Flowable]:
     """What was proposed and how it ended, with the requests. What clerks wrote stays on the requests' pages."""
     found: dict[str, list[str]] = {}
     for one in week.declined:
@@ -333,24 +320,24 @@ def _rates(name: str, rates: Sequence[Rate]) -> list[Flowable]:
     return [Picture(multiples.rates(name, name, rates[:20]), WIDTH * 0.9), _table(headings, rows), *_more(rows)]
 
 
-def _shares(week: Week, word: Any) -> Flowable:
-    rows = []
-    for group, title, shares in (
-        ("cause", "replaced because", week.causes),
-        ("kind", "asked", week.kinds),
-        ("language", "language", week.languages),
+def _shares(week: Week) -> Iterator[Flowable]:
+    for title, group, shares, none in (
+        ("Requests by kind", "kind", week.kinds, "No request came in."),
+        ("Reissued by reason", "cause", week.causes, "No ballot was reissued."),
+        ("Requests by language", "language", week.languages, ""),
     ):
+        rows = []
         for one in shares:
             share = f"{one.count / one.size:.1%}" if one.size else "–"
             interval = f"{one.low:.1%} to {one.high:.1%}" + (" few" if one.few else "")
-            rows.append((f"{title}: {word(one.name, group)}", one.count, share, interval))
-    none = "No request came in, and no ballot was replaced."
-    return _table(("", "Count", "Share", "95 % interval"), rows, none)
+            rows.append((with_capital(word(one.name, group)), one.count, share, interval))
+        yield _table((title, "Count", "Share", "95 % interval"), rows, none)
+        yield Spacer(1, 6)
 
 
-def _followed(rows: Sequence[Followed], word: Any) -> Flowable:
+def _followed(rows: Sequence[Followed]) -> Flowable:
     cells = [
-        (f"{word(one.kind, 'kind')}, {word(one.standing, 'standing')}", one.accepted, one.changed, one.refused)
+        (f"{word(one.kind, 'kind')}, {word(one.standing, 'standing').lower()}", one.accepted, one.changed, one.refused)
         for one in rows
     ]
     none = "No member of staff decided a request."
@@ -369,9 +356,10 @@ def _overriding(week: Week) -> list[Flowable]:
     return [_paragraph(fair), _table(("Account", "Decided", "Otherwise", "Share", "Limits"), rows)]
 
 
-def _waiting(week: Week, word: Any) -> list[Flowable]:
+def _waiting(week: Week) -> list[Flowable]:
     rows = [
-        (f"Request {one.request}, {word(one.proposal, 'action_short')}", f"{one.hours:.0f}") for one in week.waiting
+        (f"Request {one.request}, {word(one.proposal, 'action_short').lower()}", f"{one.hours:.0f}")
+        for one in week.waiting
     ]
     return [_table(("", "Hours"), rows, "No request waits for a decision."), *_more(rows)]
 

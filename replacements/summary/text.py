@@ -8,6 +8,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from replacements.summary.figures import Columns, Rate, Week
+from replacements.words import with_capital, word
 
 
 def mail_text(week: Week, office_name: str) -> tuple[str, str]:
@@ -18,10 +19,10 @@ def mail_text(week: Week, office_name: str) -> tuple[str, str]:
         " ".join(sentences(week)),
         *_look_at(week),
         _compared(week),
-        _table("Requests by kind", week.by_kind),
-        _table("Replacements by cause", week.reissues_by_cause),
+        _table("Requests by kind", _called(week.by_kind, "kind")),
+        _table("Replacements by cause", _called(week.reissues_by_cause, "cause")),
         _table("Replacements by ballot style", week.reissues_by_style),
-        _table("Ballots voided, by reason", week.voided_by_reason),
+        _table("Ballots voided, by reason", _called(week.voided_by_reason, "cause")),
         _columns("Replacement ballots this week", week.this_week),
         _columns("Replacement ballots to date", week.to_date),
         *(
@@ -34,7 +35,10 @@ def mail_text(week: Week, office_name: str) -> tuple[str, str]:
         _table("Other counts", _others(week)),
         _table(
             "Decisions that differ from the proposal",
-            {f"{proposal} -> {decision}": count for (proposal, decision), count in week.overrides.items()},
+            {
+                f"{word(proposal, 'action_short')} -> {word(decision, 'action_short').lower()}": count
+                for (proposal, decision), count in week.overrides.items()
+            },
         ),
     ]
     return f"Replacement ballots, {period}", "\n\n".join(part for part in parts if part) + "\n"
@@ -163,13 +167,13 @@ def _columns(title: str, columns: Columns) -> str:
 def _table(title: str, counts: Mapping[str, int]) -> str:
     if not counts:
         return ""
-    wide = max(len(_plain(name)) for name in counts)
-    lines = [f"  {_plain(name):<{wide}}  {count:>6}" for name, count in counts.items()]
+    wide = max(map(len, counts))
+    lines = [f"  {name:<{wide}}  {count:>6}" for name, count in counts.items()]
     return "\n".join([title, *lines])
 
 
-def _plain(name: str) -> str:
-    return name.replace("_", " ")
+def _called(counts: Mapping[str, int], group: str) -> dict[str, int]:
+    return {with_capital(word(code, group)): count for code, count in counts.items()}
 
 
 def _many(number: int, one: str, more: str = "") -> str:

@@ -182,7 +182,7 @@ class _Stretch:
             self.zone,
             since=min(self.chart_from, self.before),
             until=last,
-            precincts_since=first,
+            precincts_since=(self.before, first),
             up_to=summed_up_to(known, self.zone),
             beyond=bool(more),
         )
@@ -239,6 +239,7 @@ class _Stretch:
                 then.counted(answers, is_business_day),
                 by_cause=books.by_name(REASON, self.before, first - DAY, "reissued"),
                 by_style=books.by_name(STYLE, self.before, first - DAY, "reissued"),
+                by_precinct=books.by_name(PRECINCT, self.before, first - DAY, "reissued"),
             ),
             earlier=earlier.counted(answers, is_business_day),
             where={

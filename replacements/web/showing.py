@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 from flask import Flask, request, url_for
@@ -19,29 +16,15 @@ from replacements.rules.calendar import local
 from replacements.store.tables import Message
 from replacements.web.guard import CHOICE, OF_ONE_ELECTION, Here, here
 from replacements.web.unsettled import unsigned_mailings
+from replacements.words import with_capital, word, words
 
 WITHHELD = "withheld"
-
-
-@cache
-def _words() -> dict[str, dict[str, str]]:
-    return tomllib.loads(Path(__file__).with_name("words.toml").read_text(encoding="utf-8"))
-
-
-def word(code: object, group: str) -> str:
-    """What people call a code; the code itself, spaced out, where no word is on the list."""
-    text = "" if code is None else str(code)
-    return _words()[group].get(text, text.replace("_", " "))
 
 
 def noteworthy(message: Message) -> list[str]:
     """The notices on a message that a person should know of before opening it, by code."""
     found = [notice["code"] for notice in (message.judgement or {}).get("notices", [])]
-    return [code for code in found if code in _words()["notice_short"]]
-
-
-def words(group: str) -> dict[str, str]:
-    return _words()[group]
+    return [code for code in found if code in words("notice_short")]
 
 
 def at_the_office(at: datetime) -> datetime:
@@ -281,6 +264,7 @@ def install(app: Flask) -> None:
         percent=percent,
         marked=marked,
         language_tag=language_tag,
+        with_capital=with_capital,
     )
 
     @app.context_processor

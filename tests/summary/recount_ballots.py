@@ -132,8 +132,8 @@ def out_by_day(moves: pd.DataFrame, span: Span) -> pd.Series:
 
 
 def compared_reissues(tables: Tables, span: Span) -> Iterator[Row]:
-    """Reissues by cause and by style beside those of the days before."""
-    for group, part in (("by cause", "reason"), ("by style", "style")):
+    """Reissues by cause, by style and by precinct beside those of the days before."""
+    for group, part in (("by cause", "reason"), ("by style", "style"), ("by precinct", "precinct")):
         now, then = reissued_by(part, tables, span), reissued_by(part, tables, span.before)
         for name in {*now, *then}:
             change = now.get(name, 0) - then.get(name, 0)

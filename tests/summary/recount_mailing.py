@@ -73,15 +73,25 @@ def compared_kinds(tables: Tables, span: Span) -> Iterator[Row]:
             yield name, kind, now.get(kind, 0), then.get(kind, 0), now.get(kind, 0) - then.get(kind, 0)
 
 
+def compared_languages(tables: Tables, span: Span) -> Iterator[Row]:
+    now, past = recount_requests.languages(tables, span), tables.past_requests
+    loaded = counts(past[_then(span).of_days(past["received_on"])]["language"].replace("", "und"))
+    for name, then in (("the days before", recount_requests.languages(tables, span.before)), (EARLIER, loaded)):
+        for language in {*now, *then}:
+            change = now.get(language, 0) - then.get(language, 0)
+            yield name, language, now.get(language, 0), then.get(language, 0), change
+
+
 def compared_reissues(tables: Tables, span: Span) -> Iterator[Row]:
-    """Those of the days before, and of the earlier election by cause; its file says nothing of styles."""
+    """Those of the days before, and of the earlier election by cause and precinct; its file is silent about styles."""
     yield from recount_ballots.compared_reissues(tables, span)
     past = tables.past_requests
     done = past[_then(span).of_days(past["received_on"]) & (past["outcome"] == "reissued")]
-    then, now = counts(done["cause"].replace("", "unknown")), recount_ballots.reissued_by("reason", tables, span)
-    for cause in {*now, *then}:
-        change = now.get(cause, 0) - then.get(cause, 0)
-        yield EARLIER, "by cause", cause, now.get(cause, 0), then.get(cause, 0), change
+    for group, part, column in (("by cause", "reason", "cause"), ("by precinct", "precinct", "precinct")):
+        then, now = counts(done[column].replace("", "unknown")), recount_ballots.reissued_by(part, tables, span)
+        for name in {*now, *then}:
+            change = now.get(name, 0) - then.get(name, 0)
+            yield EARLIER, group, name, now.get(name, 0), then.get(name, 0), change
     for style, count in recount_ballots.reissued_by("style", tables, span).items():
         yield EARLIER, "by style", style, count, *(("", "") if len(done) else (0, count))
 

@@ -14,15 +14,24 @@ from sqlalchemy import select
 from replacements.cli import main
 from replacements.store.csv_files import FileTrouble
 from replacements.store.database import Database
-from replacements.store.tables import Election, PastRequest
+from replacements.store.tables import Election, PastRequest, VoterRow
 from replacements.summary.export import tables
 from replacements.summary.history import load_history
+from replacements.summary.ledger_days import roll_forward
 from replacements.summary.week import week
 from tests.summary.conftest import ELECTION
 
 AT = datetime(2031, 9, 1, tzinfo=UTC)
 MONDAY = date(2031, 10, 6)
 HEADING = "election,held_on,reference,received_on,kind,outcome,cause,mailed_on,style,voter_name\n"
+# The same requests in the file of an office that knows more of each.
+MORE = "election,held_on,reference,received_on,kind,outcome,precinct,language\n"
+MORE_LINES = (
+    "General 2029,2029-11-06,17,2029-10-08,spoiled_ballot,reissued,P1,en\n"
+    "General 2029,2029-11-06,18,2029-10-12,not_received,reissued,,ko\n"
+    "General 2029,2029-11-06,19,2029-10-14,question,other,P2,\n"
+    "General 2029,2029-11-06,20,2029-10-15,question,other,P3,es\n"  # the Monday after
+)
 LINES = (
     "General 2029,2029-11-06,17,2029-10-08,spoiled_ballot,reissued,spoiled,2029-10-09,B1,Ann Nobody\n"
     "General 2029,2029-11-06,18,2029-10-12,not_received,reissued,lost,2029-10-16,B1,Ann Nobody\n"
@@ -125,12 +134,62 @@ def test_of_what_a_file_does_not_say_nothing_is_known(records: Any, election: Da
     ]
 
 
-def test_an_earlier_election_of_the_service_itself_is_compared_by_reason_and_style(
-    records: Any, election: Database
+def test_precincts_and_languages_are_compared_where_the_file_has_them(
+    records: Any, election: Database, tmp_path: Path
 ) -> None:
+    records.done()
+    for columns, lines, by_precinct, by_language in (
+        (HEADING, LINES, None, None),
+        (MORE, MORE_LINES, {"P1": 1, "unknown": 1}, {"en": 1, "ko": 1, "und": 1}),
+    ):
+        with election.write() as session:
+            load_history(session, _file(tmp_path, columns + lines), at=AT)
+        with election.read() as session:
+            found = week(session, ELECTION, MONDAY, "America/New_York", now=AT)
+        assert found.earlier is not None
+        assert (found.earlier.by_precinct, found.earlier.by_language) == (by_precinct, by_language)
+    rows = list(csv.DictReader(tables(found)["compared_languages"].splitlines()))
+    then = [row for row in rows if row["with"] == "General 2029"]
+    assert [(row["language"], row["requests"], row["requests_then"], row["change"]) for row in then] == [
+        ("en", "0", "1", "-1"),
+        ("ko", "0", "1", "-1"),
+        ("und", "0", "1", "-1"),
+    ]
+
+
+def test_the_days_before_are_compared_by_precinct_and_language(records: Any, election: Database) -> None:
+    """Of the week before, and not of the one before that; whether the ledger was added up in between or not."""
+    now = datetime(2031, 10, 14, tzinfo=UTC)
+    for number, (days, precinct, language) in enumerate(
+        [(0, "P1", "en"), (-1, "P1", "vi"), (-2, "P2", "vi"), (-8, "P2", "en"), (-9, "P2", "ko")]
+    ):
+        at = datetime(2031, 10, 6, 15, tzinfo=UTC) + timedelta(days=days)
+        voter = VoterRow(voter_id=f"V{number}", last_name="Q", first_name="Q", precinct=precinct, number=number + 1)
+        records.session.add(voter)
+        records.ballot(f"{number}1", voter.voter_id)
+        records.event("reissued", at, f"{number}1", '{"reason":"spoiled"}')
+        records.request(at, language=language)
+    records.done()
+    for rolled in (False, True):
+        if rolled:
+            roll_forward(election, ELECTION, "America/New_York")
+        with election.read() as session:
+            found = week(session, ELECTION, MONDAY, "America/New_York", now=now)
+        assert found.before is not None
+        assert found.counted_by["precinct"] == {"P1": 1}
+        assert found.before.by_precinct == {"P1": 1, "P2": 1}
+        assert found.counted_by["language"] == {"en": 1}
+        assert found.before.by_language == {"vi": 2}
+
+
+def test_an_earlier_election_of_the_service_itself_is_compared_by_every_part(records: Any, election: Database) -> None:
     at = datetime(2031, 10, 7, 15, tzinfo=UTC)
     for number, reason in (("11", "spoiled"), ("12", "spoiled"), ("13", "lost")):
         records.ballot(number, f"V{number}", style="B" if reason == "lost" else "A")
+        if number != "13":  # whose voter is no longer on the roll
+            voter = VoterRow(voter_id=f"V{number}", last_name="Q", first_name="Q", precinct="P7", number=int(number))
+            records.session.add(voter)
+        records.request(at, language="ko" if reason == "lost" else "en")
         records.event("reissued", at, number, f'{{"reason": "{reason}"}}')
     records.event("reissued", at + timedelta(days=7), "13", '{"reason": "lost"}')  # the week after
     records.done()
@@ -143,6 +202,8 @@ def test_an_earlier_election_of_the_service_itself_is_compared_by_reason_and_sty
     assert (found.earlier.what, found.earlier.first, found.earlier.reissues) == ("General", MONDAY, 3)
     assert found.earlier.by_cause == {"spoiled": 2, "lost": 1}
     assert found.earlier.by_style == {"A": 2, "B": 1}
+    assert found.earlier.by_precinct == {"P7": 2, "unknown": 1}
+    assert found.earlier.by_language == {"en": 2, "ko": 1}
 
 
 def test_without_an_earlier_election_there_is_only_the_week_before(records: Any, election: Database) -> None:

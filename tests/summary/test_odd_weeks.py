@@ -38,9 +38,9 @@ def _everything(found: Week) -> str:
     """All that is made of a week, without a fault; the text of its printed form."""
     assert all(text.count("\n") >= 1 for text in tables(found).values())
     assert mail_text(found, "Office")[1]
-    for picture in (chart.requests_per_day(found), chart.reissue_rate(found), multiples.kinds(found, {})):
+    for picture in (chart.requests_per_day(found), chart.reissue_rate(found), multiples.kinds(found)):
         assert picture.startswith("<svg")
-    document = week_pdf(found, "Office", words={}, overriding=True)
+    document = week_pdf(found, "Office", overriding=True)
     return " ".join(" ".join(page.extract_text() for page in PdfReader(BytesIO(document)).pages).split())
 
 

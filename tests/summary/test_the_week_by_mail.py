@@ -37,7 +37,7 @@ class Post:
 
 
 def _queue(database: Database, busy: Week) -> bytes:
-    printed = week_pdf(busy, "Office", words={}, overriding=True)
+    printed = week_pdf(busy, "Office", overriding=True)
     subject, text = mail_text(busy, "Office")
     for _ in range(2):  # queued twice is one mail, with one file
         with database.write() as session:

@@ -16,12 +16,12 @@ from reportlab.lib.pagesizes import letter
 from replacements.summary import pdf, typefaces
 from replacements.summary.control import Point
 from replacements.summary.figures import Bin, Columns, Compared, Machine, Overriding, Rate, Unusual, Week, Where
-from replacements.summary.pdf import week_pdf
+from replacements.summary.pdf import MOST_LINES, week_pdf
+from replacements.summary.rates import shares
 from replacements.summary.text import sentences
 from tests.summary.conftest import MONDAY, NOTE
 
 DAY, WEEK = timedelta(days=1), timedelta(days=7)
-WORDS = {"kind": {"spoiled_ballot": "Spoiled ballot"}}
 
 
 @pytest.fixture
@@ -36,12 +36,37 @@ def full(busy: Week) -> Week:
             Rate("한강 1구역", 80, 1, Point(12.5, 0, 60.0)),
             Rate("제2투표구 (東)", 70, 1, Point(14.3, 0, 60.0)),
         ),
+        languages=shares({"en": 18, "vi": 3}, 21),
         books={name: (Columns(None, 4, 3, 2, 1), Columns(None, 44, 33, 22, 11)) for name in ("all", "overseas")},
         where={"B1": Where(1000, 700, 10, 20, 200, 10, 10, 50), "Thôn 1": Where(3, 1, 0, 0, 0, 0, 0, 1)},
         before=Compared(
-            "the days before", MONDAY - WEEK, MONDAY - DAY, 30, 5, {"other": 9}, 4, 4, {"lost": 5}, {"B1": 5}
+            "the days before",
+            MONDAY - WEEK,
+            MONDAY - DAY,
+            30,
+            5,
+            {"automatic": 9},
+            4,
+            4,
+            {"lost": 5},
+            {"B1": 5},
+            {"Phường Nguyễn Huệ": 5},
+            {"en": 29, "und": 1},
         ),
-        earlier=Compared("General 2029", date(2029, 12, 31), date(2030, 1, 6), 20, 2, {}, 4, 4, {"lost": 2}, None),
+        earlier=Compared(
+            "General 2029",
+            date(2029, 12, 31),
+            date(2030, 1, 6),
+            20,
+            2,
+            {},
+            4,
+            4,
+            {"lost": 2},
+            None,
+            {"제2투표구 (東)": 2},
+            {"en": 11, "ht": 9},
+        ),
         machine=Machine((), (Bin("who", 0.9, 0.95, 10, 9, 0.93, 0.6, 0.98),), {"who": 0.03}, 0),
         unusual=Unusual((), (), (), overriding=(Overriding("ada", 40, 30, Point(0.75, 0.1, 0.5)),)),
     )
@@ -91,7 +116,7 @@ def _fonts(document: bytes) -> dict[str, bool]:
 
 @pytest.mark.usefixtures("every_script")
 def test_its_text_can_be_searched_in_every_script(full: Week) -> None:
-    text = _text(week_pdf(full, "Fernhollow Elections", words=WORDS, overriding=True))
+    text = _text(week_pdf(full, "Fernhollow Elections", overriding=True))
     flat = " ".join(text.split())
     for sentence in sentences(full):
         assert sentence in flat
@@ -102,7 +127,7 @@ def test_its_text_can_be_searched_in_every_script(full: Week) -> None:
 
 @pytest.mark.usefixtures("every_script")
 def test_another_program_reads_the_names_as_they_are(full: Week, tmp_path: Path) -> None:
-    (tmp_path / "week.pdf").write_bytes(week_pdf(full, "Fernhollow Elections", words=WORDS, overriding=True))
+    (tmp_path / "week.pdf").write_bytes(week_pdf(full, "Fernhollow Elections", overriding=True))
     told = subprocess.run(["pdftotext", "week.pdf", "-"], cwd=tmp_path, capture_output=True, check=True)
     for name in (rate.name for rate in full.precincts):
         assert name in told.stdout.decode()
@@ -114,7 +139,7 @@ def test_names_are_drawn_and_none_is_a_row_of_boxes(full: Week, tmp_path: Path) 
 
     def drawn(name: str) -> bytes:
         week = replace(full, precincts=(Rate(name, 90, 2, Point(22.2, 0, 60.1)),))
-        (tmp_path / "one.pdf").write_bytes(week_pdf(week, "Office", words={}, overriding=False))
+        (tmp_path / "one.pdf").write_bytes(week_pdf(week, "Office", overriding=False))
         subprocess.run(["pdftoppm", "-r", "60", "-gray", "one.pdf", "one"], cwd=tmp_path, check=True)
         pages = sorted(tmp_path.glob("one-*.pgm"))
         return b"".join(page.read_bytes() for page in pages[1:])  # the first says which letters have no typeface
@@ -126,29 +151,29 @@ def test_names_are_drawn_and_none_is_a_row_of_boxes(full: Week, tmp_path: Path) 
 
 
 def test_every_heading_is_a_bookmark(full: Week) -> None:
-    marks = [entry.title for entry in _read(week_pdf(full, "Office", words=WORDS, overriding=True)).outline]
+    marks = [entry.title for entry in _read(week_pdf(full, "Office", overriding=True)).outline]
     assert marks[:2] == ["The week in three sentences", "Please look at"]
     assert "Spoiled ballots by style" in marks
     assert marks[-1] == "Still waiting"
 
 
 def test_it_is_letter_paper_and_the_same_week_gives_the_same_bytes(full: Week) -> None:
-    document = week_pdf(full, "Office", words=WORDS, overriding=True)
-    assert document == week_pdf(full, "Office", words=WORDS, overriding=True)
+    document = week_pdf(full, "Office", overriding=True)
+    assert document == week_pdf(full, "Office", overriding=True)
     assert {(float(page.mediabox.width), float(page.mediabox.height)) for page in _read(document).pages} == {letter}
 
 
 @pytest.mark.usefixtures("every_script")
 def test_what_it_is_set_in_is_in_the_file(full: Week) -> None:
-    fonts = _fonts(week_pdf(full, "Office", words=WORDS, overriding=True))
+    fonts = _fonts(week_pdf(full, "Office", overriding=True))
     assert len(fonts) == 3  # plain, bold, Korean
     assert all(fonts.values())
 
 
 @pytest.mark.usefixtures("every_script")
 def test_all_is_well_with_the_names_and_so_nothing_is_said_about_typefaces(full: Week) -> None:
-    assert typefaces.shortfalls(pdf._names(full, "Office", WORDS)) == []
-    assert "typeface" not in _text(week_pdf(full, "Office", words=WORDS, overriding=True))
+    assert typefaces.shortfalls(pdf._names(full, "Office")) == []
+    assert "typeface" not in _text(week_pdf(full, "Office", overriding=True))
 
 
 @pytest.mark.usefixtures("every_script")
@@ -156,7 +181,7 @@ def test_without_a_korean_typeface_the_names_stand_in_the_text_and_the_first_pag
     full: Week, without: Callable[..., None]
 ) -> None:
     without(_KOREAN=())
-    document = week_pdf(full, "Office", words=WORDS, overriding=True)
+    document = week_pdf(full, "Office", overriding=True)
     outside = {name for name, embedded in _fonts(document).items() if not embedded}
     assert outside == {f"/{typefaces.READERS_OWN}"}
     first = " ".join(_read(document).pages[0].extract_text().split())
@@ -170,7 +195,7 @@ def test_a_week_without_korean_names_says_nothing_of_a_missing_korean_typeface(
     full: Week, without: Callable[..., None]
 ) -> None:
     without(_KOREAN=())
-    document = week_pdf(replace(full, precincts=()), "Office", words=WORDS, overriding=True)
+    document = week_pdf(replace(full, precincts=(), earlier=None), "Office", overriding=True)
     assert "typeface" not in _text(document)
     assert all(_fonts(document).values())
 
@@ -179,7 +204,7 @@ def test_without_vietnamese_letters_marks_are_lost_and_the_first_page_says_which
     full: Week, without: Callable[..., None]
 ) -> None:
     without(_FAMILIES=typefaces._FAMILIES[-1:])
-    document = week_pdf(full, "Office", words=WORDS, overriding=True)
+    document = week_pdf(full, "Office", overriding=True)
     assert "Phuong Nguyen Hue" in _text(document)
     first = " ".join(_read(document).pages[0].extract_text().split())
     assert "Names lost marks on these letters: e o u." in first
@@ -187,8 +212,8 @@ def test_without_vietnamese_letters_marks_are_lost_and_the_first_page_says_which
 
 
 def test_what_is_about_members_of_staff_is_for_supervisors_alone(full: Week) -> None:
-    assert "Decided otherwise than proposed" in _text(week_pdf(full, "Office", words={}, overriding=True))
-    assert "ada" not in _text(week_pdf(full, "Office", words={}, overriding=False))
+    assert "Decided otherwise than proposed" in _text(week_pdf(full, "Office", overriding=True))
+    assert "ada" not in _text(week_pdf(full, "Office", overriding=False))
 
 
 @pytest.mark.usefixtures("every_script")
@@ -201,7 +226,7 @@ def test_each_letter_is_set_in_a_typeface_that_has_it() -> None:
 
 
 def test_no_column_is_so_narrow_that_a_word_is_cut(full: Week) -> None:
-    text = _text(week_pdf(replace(full, requests=12_345), "Office", words=WORDS, overriding=True))
+    text = _text(week_pdf(replace(full, requests=12_345), "Office", overriding=True))
     lines = text.splitlines()
     for heading in (
         "Requests",
@@ -219,29 +244,51 @@ def test_no_column_is_so_narrow_that_a_word_is_cut(full: Week) -> None:
 
 
 def test_a_week_without_anything_can_be_printed(quiet: Week) -> None:
-    text = _text(week_pdf(quiet, "Office", words={}, overriding=True))
+    text = _text(week_pdf(quiet, "Office", overriding=True))
     assert "0 requests came in" in text
-    for said in ("No request came in, and no ballot was replaced.", "No request waits for a decision."):
+    for said in ("No request came in.", "No ballot was reissued.", "No request waits for a decision."):
         assert said in text
     assert "None" not in text
 
 
 def test_all_that_a_supervisor_asks_of_a_week_is_on_paper(full: Week) -> None:
-    """Reissues by reason and style beside other weeks, voids, the balance by style, what was overruled and declined."""
-    flat = " ".join(_text(week_pdf(full, "Office", words=WORDS, overriding=True)).split())
+    """Requests and reissues by every part beside other weeks, voids, the balance, what was overruled and declined."""
+    flat = " ".join(_text(week_pdf(full, "Office", overriding=True)).split())
     for said in (
         "change since -9 +2",  # 21 requests and 7 reissues, after 30 and 5
         "Spoiled ballot 20 0 +20 0 +20",
-        "other 0 9 -9 0 +0",
-        "lost 0 5 -5 2 -2",
-        "style =1+1 7 0 +7 – –",  # of styles the loaded election says nothing
-        "Reason Ballots spoiled 7",
+        "Machine mail 0 9 -9 0 +0",
+        "English 18 29 -11 11 +7 Haitian Creole 0 0 +0 9 -9 Not recognised 0 1 -1 0 +0 Vietnamese 3 0 +3 0 +3",
+        "Lost 0 5 -5 2 -2",
+        "=1+1 7 0 +7 – –",  # of styles the loaded election says nothing
+        "Phường Nguyễn Huệ 2 5 -3 0 +2",
+        "제2투표구 (東) 1 0 +1 2 -1",
+        "Reason Ballots Mismarked 7",
         "B1 1000 700 10 20 200 10 10 50 yes",
         "Thôn 1 3 1 0 0 0 0 0 1 NO",
         "All 1003 701 10 20 200 10 10 51 NO",
-        "reissue → come in 2",
-        "reissue was proposed; declined: 1 (request 14)",
+        "Reissue → come in 2",
+        "Reissue was proposed; declined: 1 (request 14)",
+        "Request 12, read 75",
         "The books of ballot style Thôn 1 do not balance.",
     ):
         assert said in flat, said
     assert NOTE not in flat
+
+
+def test_no_code_is_printed(full: Week) -> None:
+    """What the pages call by words, paper calls by the same."""
+    text = _text(week_pdf(full, "Office", overriding=True))
+    lines = {" ".join(line.split()) for line in text.splitlines()}
+    assert {"Spoiled ballot", "Machine mail", "Mismarked", "Lost", "Not recognised", "Vietnamese"} <= lines
+    assert lines.isdisjoint({"spoiled_ballot", "spoiled ballot", "automatic", "spoiled", "lost", "und", "vi", "en"})
+
+
+def test_of_more_precincts_than_a_table_holds_it_says_how_many_are_in_the_files(full: Week) -> None:
+    assert full.before is not None
+    many = {f"P{n:03}": 1 for n in range(MOST_LINES + 7)}
+    week = replace(full, precincts=(), before=replace(full.before, by_precinct=many), earlier=None)
+    text = _text(week_pdf(week, "Office", overriding=True))
+    assert f"P{MOST_LINES - 1:03}" in text
+    assert f"P{MOST_LINES:03}" not in text
+    assert "and 7 more, in the files." in text

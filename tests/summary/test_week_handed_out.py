@@ -57,6 +57,12 @@ def test_one_of_each_is_said_in_the_singular(quiet: Week) -> None:
     assert "1 request has been waiting for 1 hour." in text
 
 
+def test_the_mail_calls_things_by_their_words(busy: Week) -> None:
+    lines = [" ".join(line.split()) for line in mail_text(busy, "Office")[1].splitlines()]
+    assert {"Spoiled ballot 20", "Question 1", "Mismarked 7", "Reissue -> come in 2"} <= set(lines)
+    assert not any(line.startswith(("spoiled", "reissue ->")) for line in lines)
+
+
 @pytest.mark.parametrize(("share", "said"), [(0.999, "99%"), (1.0, "100%"), (0.001, "1%"), (0.0, "0%")])
 def test_a_share_is_never_rounded_to_all_or_nothing(busy: Week, share: float, said: str) -> None:
     assert f"({said})" in mail_text(replace(busy, speed=replace(busy.speed, share=share)), "Office")[1]

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import csv
 import re
+from datetime import timedelta
 from io import BytesIO
 
 import pytest
 from pypdf import PdfReader
+from sqlalchemy import select
 
 from replacements.requests import office
-from replacements.store.tables import Ballot, LedgerDaysUpTo
+from replacements.requests.weekly import queue_summary
+from replacements.store.tables import Account, Ballot, LedgerDaysUpTo, Reply, ReplyAttachment
 from replacements.web.pages import week as week_page
-from tests.web.invented_office import Site
+from tests.web.invented_office import NOW, Site
 
 WEEK = "/week/2026-09-28"
 
@@ -39,6 +42,28 @@ def test_the_printed_week_says_what_the_page_says(site: Site) -> None:
     sentence = "2 requests came in, and 1 replacement ballot was issued."
     assert sentence in text
     assert sentence in _read(site, WEEK)
+
+
+def test_the_summary_that_is_mailed_calls_things_as_the_page_does(site: Site) -> None:
+    """What it calls them on the page, it calls them on paper; and the mail's own counts too."""
+    with site.database.write() as session:
+        for account in session.scalars(select(Account)):
+            account.email = f"{account.name}@fennmark.example"
+    assert queue_summary(site.database, now=NOW + timedelta(days=7)) > 0
+    with site.database.read() as session:
+        mail = session.scalars(select(Reply).where(Reply.template == "weekly_summary")).first()
+        assert mail is not None
+        text, printed = mail.text, session.scalars(select(ReplyAttachment.content)).first()
+    assert printed is not None
+    paper = "\n".join(page.extract_text() for page in PdfReader(BytesIO(printed)).pages)
+    page = _read(site, WEEK)
+    for part in ("by-kind", "by-cause", "by-language", "by-void"):
+        for called in _rows(_part(page, part)):
+            assert called in paper.splitlines(), called
+            assert part == "by-language" or f"  {called} " in text, called
+    assert "Spoiled ballot" in paper
+    assert "Mismarked" in paper
+    assert "English" in paper
 
 
 def test_every_picture_has_a_title_a_description_and_a_table_beside_it(site: Site) -> None:
@@ -99,6 +124,10 @@ def _rows(page: str) -> dict[str, list[str]]:
     return found
 
 
+def _part(page: str, heading: str) -> str:
+    return page.partition(f'id="{heading}"')[2].partition("</section>")[0]
+
+
 def test_what_was_asked_and_reissued_in_the_week_before_is_shown_though_it_is_no_more(site: Site) -> None:
     then, now = _rows(_read(site, WEEK)), _rows(_read(site, "/week/2026-10-05"))
     asked = int(then["Spoiled ballot"][0])
@@ -106,14 +135,16 @@ def test_what_was_asked_and_reissued_in_the_week_before_is_shown_though_it_is_no
     assert now["Spoiled ballot"] == ["0", str(asked), f"-{asked}"]
     assert now["Reissued: mismarked"] == ["0", "1", "-1"]
     assert now["Reissues"] == ["0", "1", "-1"]
-    by_style = _read(site, "/week/2026-10-05").partition('id="by-style"')[2].partition("</section>")[0]
-    assert list(_rows(by_style).values()) == [["0", "1", "-1"]]
+    requests = then["Requests"][0]
+    assert now["Language: English"] == ["0", requests, f"-{requests}"]
+    for part in ("by-style", "by-precinct"):
+        rows = _rows(_part(_read(site, "/week/2026-10-05"), part))
+        assert list(rows.values()) == [["0", "1", "-1"]], part
 
 
 def test_the_voided_ballots_are_told_by_reason(site: Site) -> None:
     page = _read(site, WEEK)
-    part = page.partition('id="by-void"')[2].partition("</section>")[0]
-    assert _rows(part) == {"Mismarked": ["1"]}
+    assert _rows(_part(page, "by-void")) == {"Mismarked": ["1"]}
 
 
 def test_the_balance_of_each_style_is_in_the_files(site: Site) -> None:
@@ -139,7 +170,7 @@ def test_an_empty_week_says_of_each_list_what_there_was_none_of(site: Site) -> N
     page = _read(site, "/week/1999-12-27")
     for said, times in (
         ("No request came in.", 2),  # by kind, by language
-        ("No ballot was reissued.", 2),  # by reason, by style
+        ("No ballot was reissued.", 3),  # by reason, by style, by precinct
         ("No ballot was out in these days, and none was replaced.", 2),  # by style, by precinct
         ("No request was decided.", 1),
         ("No request was declined or withdrawn.", 1),

@@ -22,8 +22,8 @@ from replacements.web.colleagues import deciders
 from replacements.web.guard import here, needs, office
 from replacements.web.order import came_back, for_the_mailing, pressing
 from replacements.web.pages.keys import with_keys
-from replacements.web.showing import words
 from replacements.web.unsettled import mailings
+from replacements.words import words
 
 blueprint = Blueprint("requests", __name__, url_prefix="/requests")
 CAME_BACK = "came_back"  # those whose reply came back undelivered, whatever is proposed

@@ -16,7 +16,7 @@ from replacements.people.permissions import Permission
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.summary import chart, export, multiples
-from replacements.summary.compared import beside
+from replacements.summary.compared import parts
 from replacements.summary.figures import Published
 from replacements.summary.ledger_days import entries_after, roll_forward
 from replacements.summary.pdf import week_pdf
@@ -24,7 +24,6 @@ from replacements.summary.places import Places
 from replacements.summary.text import sentences
 from replacements.summary.week import LONGEST, Week, for_the_public, standing, stretch, stretch_and_places
 from replacements.web.guard import here, needs, office, rules_or_stop
-from replacements.web.showing import words
 
 blueprint = Blueprint("week", __name__, url_prefix="/week")
 FIRST_YEAR, LAST_YEAR = 1900, 2999  # beyond, the calendar of the machine ends, or its time zones do
@@ -32,7 +31,6 @@ WEEK = timedelta(days=6)
 FEW_ENTRIES = 2_000  # of the ledger, that a page reads along; more are added up once, and kept
 FEW_BALLOTS = 3_000  # that a page compares one by one
 T = TypeVar("T")
-WORDS = ("kind", "cause", "action_short", "language", "standing")
 
 
 def _day(text: str) -> date:
@@ -116,11 +114,7 @@ def _shown(first: date, last: date) -> str:
         after=first + timedelta(days=7),
         tables=[name for name in export.names() if _may_have(name)],
         pictures=_pictures(found),
-        changes={
-            "kinds": beside(found.by_kind, [one.by_kind for one in found.others]),
-            "causes": beside(found.reissues_by_cause, [one.by_cause for one in found.others]),
-            "styles": beside(found.reissues_by_style, [one.by_style for one in found.others]),
-        },
+        changes=parts(found),
         places=places,
         reconciled=_reconciled(force, places),
     )
@@ -132,7 +126,7 @@ def _pictures(found: Week) -> Mapping[str, Markup | list[Markup]]:
     drawn: dict[str, Markup | list[Markup]] = {
         "per_day": Markup(chart.requests_per_day(found)),  # noqa: S704
         "rate": Markup(chart.reissue_rate(found)),  # noqa: S704
-        "kinds": Markup(multiples.kinds(found, words("kind"))),  # noqa: S704
+        "kinds": Markup(multiples.kinds(found)),  # noqa: S704
         "styles": Markup(multiples.rates("styles", "Spoiled ballots by style", found.styles)),  # noqa: S704
         "precincts": Markup(multiples.rates("precincts", "Replaced ballots by precinct", found.precincts)),  # noqa: S704
         "probabilities": [
@@ -180,9 +174,8 @@ def archive(first: str, last: str) -> Response:
 @needs(Permission.SEE_WEEK)
 def printed(first: str, last: str) -> Response:
     start, end = _days(first, last)
-    named = {group: words(group) for group in WORDS}
     name = rules_or_stop().rules.office.name
-    document = week_pdf(counted(start, end), name, words=named, overriding=here().sees_personal)
+    document = week_pdf(counted(start, end), name, overriding=here().sees_personal)
     return _file(document, "application/pdf", f"{start.isoformat()}-to-{end.isoformat()}.pdf")
 
 
