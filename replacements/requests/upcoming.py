@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer
 
 from replacements.proposals.types import Action
 from replacements.requests.office import InForce
@@ -31,7 +31,9 @@ def upcoming(session: Session, force: InForce, at: datetime, *, mailings: Iterab
     """The next mailing that is open, or that nobody has begun. `mailings`: all of the election, and maybe others, where
     they are at hand."""
     if mailings is None:
-        mailings = session.scalars(select(Mailing).where(Mailing.election_id == force.election_id))
+        # Without their manifests, which have a line of each packet.
+        of_it = select(Mailing).where(Mailing.election_id == force.election_id).options(defer(Mailing.manifest))
+        mailings = session.scalars(of_it)
     begun = {mailing.goes_on: mailing for mailing in mailings if mailing.election_id == force.election_id}
     day = next_mailing(force.rules, at)
     while day in begun and begun[day].state != "open":

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from flask import g, request
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, defer
 
 from replacements.store.tables import Mailing, Signature
 from replacements.web.guard import here, office
@@ -33,14 +33,14 @@ def mailings(session: Session) -> Sequence[Mailing]:
         looker = here()
         ids = {looker.election_id, *(force.election_id for force in looker.elections)}
         signed = (Signature.mailing_id == Mailing.id) & (Mailing.state == "closed")
-        query = select(Mailing, Signature.sha256).outerjoin(Signature, signed)
+        # Those that count, as in `signing.valid_signatures`, without a statement for each mailing. A manifest has a
+        # line of each packet, and an election a mailing of each day: none is read here.
+        counts = signed & (Signature.sha256 == Mailing.manifest["sha256"].as_string())
+        query = select(Mailing, func.count(Signature.id)).outerjoin(Signature, counts)
         query = query.where((Mailing.state == "closed") | Mailing.election_id.in_(ids))
-        signatures: dict[Mailing, list[str | None]] = {}
-        for mailing, sha256 in session.execute(query.order_by(Mailing.goes_on, Mailing.id)):
-            signatures.setdefault(mailing, []).append(sha256)
-        found = g.mailings = list(signatures)
-        # Those that count, as in `signing.valid_signatures`, without a statement for each mailing.
-        g.signed = {one.id: of.count((one.manifest or {}).get("sha256", "")) for one, of in signatures.items()}
+        query = query.group_by(Mailing.id).order_by(Mailing.goes_on, Mailing.id).options(defer(Mailing.manifest))
+        g.signed = dict(session.execute(query).all())
+        found = g.mailings = list(g.signed)
     return found
 
 
@@ -50,7 +50,7 @@ def unsigned_mailings() -> list[Unsigned]:
         return []
     with office().database.read() as session:
         closed = [one for one in mailings(session) if one.state == "closed"]
-    return [Unsigned(one.id, _elsewhere(one), one.goes_on, g.signed[one.id]) for one in closed]
+    return [Unsigned(one.id, _elsewhere(one), one.goes_on, g.signed[one]) for one in closed]
 
 
 def _elsewhere(mailing: Mailing) -> str:

@@ -79,6 +79,7 @@ POST = {
     "/requests/1/take-back": BOSS,
     "/messages/1/pictures": CLERKS,
     "/messages/1/raw": CLERKS,
+    "/mailings/1/find": READERS | MAIL,
     "/mailings/1/close": MAIL,
     "/mailings/1/sign": MAIL,
     "/mailings/1/labels": MAIL,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
-from sqlalchemy import Row, select
-from sqlalchemy.orm import Session, load_only
+from sqlalchemy import Row
+from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.ballots.life import NotPossible
@@ -22,8 +23,9 @@ from replacements.requests.upcoming import upcoming
 from replacements.rules.calendar import cut_off
 from replacements.rules.office import Rules
 from replacements.store.tables import Ballot, Mailing, Packet, VoterRow
+from replacements.web import packet_list
 from replacements.web.evidence import full_name
-from replacements.web.guard import LARGEST, here, needs, office, rules_or_stop
+from replacements.web.guard import LARGEST, here, leaf, needs, office, rules_or_stop
 from replacements.web.unsettled import mailings
 
 blueprint = Blueprint("mailing", __name__)
@@ -34,10 +36,6 @@ PAPERS: dict[str, tuple[str, Paper]] = {
     "checklist": ("Packet checklist", documents.checklist_pdf),
     "manifest": ("Manifest", documents.manifest_pdf),
 }
-
-
-# Of a thousand voters the page shows no more.
-_NAME = load_only(VoterRow.first_name, VoterRow.middle_name, VoterRow.last_name, VoterRow.suffix)
 
 
 def _of(session: Session, election_id: str | None) -> InForce:
@@ -51,28 +49,46 @@ def _looked_at(election_id: str | None) -> InForce:
     return next((one for one in here().every if one.election_id == election_id), None) or rules_or_stop()
 
 
-def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
-    """A mailing by the rules of its own election; None: the one that is being filled, where nothing waits yet."""
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """The packets that the page lists, and what they were chosen by. `packet`: the one that the address asks for; no
+    rows: it is not in this mailing. `found`: how many fit `wanted`, where they were searched for."""
+
+    rows: Sequence[Row[Packet, Ballot, VoterRow]] = ()
+    number: int = 1
+    only: str = ""
+    style: str = ""
+    packet: int = 0
+    wanted: str = ""
+    found: int | None = None
+    a_page: int = packet_list.A_PAGE
+
+
+def _listed(session: Session, mailing: Mailing | None) -> _Listed:
+    if mailing is None:
+        return _Listed()
+    packet = request.args.get("packet", 0, type=int)
+    if 0 < packet <= LARGEST:
+        number = packet_list.leaf_of(session, mailing.id, packet)
+        return _Listed(packet_list.page(session, mailing.id, number=number) if number else (), number, packet=packet)
+    number, style, only = leaf(), request.args.get("style", ""), request.args.get("only", "")
+    only = only if only in packet_list.ONLY else ""
+    rows = packet_list.page(session, mailing.id, number=number, only=only, style=style)
+    return _Listed(rows, number, only, style)
+
+
+def _page(session: Session, force: InForce, mailing: Mailing | None, listed: _Listed | None = None) -> str:
+    """A mailing by the rules of its own election; None: the one that is being filled, where nothing waits yet.
+    `listed`: where they are at hand, else those that the address asks for."""
     begun = mailings(session)
     filled = [(one, upcoming(session, one, here().at, mailings=begun)) for one in here().elections]
     if force.election_id not in {one.election_id for one, _ in filled}:
         filled.append((force, upcoming(session, force, here().at, mailings=begun)))
     filled_now = next(upcoming_one for one, upcoming_one in filled if one.election_id == force.election_id)
     goes_on = mailing.goes_on if mailing else filled_now.goes_on
-    rows = (
-        session.execute(
-            select(Packet, Ballot, VoterRow)
-            .outerjoin(Ballot, Packet.ballot_number == Ballot.number)
-            .outerjoin(VoterRow, Packet.voter_id == VoterRow.voter_id)
-            .where(Packet.mailing_id == mailing.id)
-            .order_by(Ballot.style, Packet.id)
-            .options(_NAME)
-        ).all()
-        if mailing
-        else []
-    )
     signed = signing.signatures(session, mailing) if mailing else []
     signatures = [one for one in signed if mailing and mailing.manifest and signing.still_counts(one, mailing)]
+    manifest = (mailing.manifest if mailing and mailing.state != "open" else None) or {}
     return render_template(
         "mailing.html",
         mailing=mailing,
@@ -82,14 +98,14 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
         unsigned=[one for one in begun if one.state == "closed"],
         names={one.election_id: one.rules.election.name for one in here().every},
         closes_at=cut_off(force.rules, goes_on),
-        rows=rows,
-        again=_may_go_again(session, rows),
-        going=[packet for packet, _, _ in rows if packet.state != "pulled"],
-        by_style=sorted(Counter(b.style for p, b, _ in rows if b is not None and p.state != "pulled").items()),
+        listed=listed or _listed(session, mailing),
+        tally=packet_list.counted(session, mailing.id) if mailing else None,
+        troubles=packet_list.troubles(session, mailing.id) if mailing else [],
         signatures=signatures,
         overtaken=len(signed) - len(signatures),
-        electronic=(mailing.manifest or {}).get("electronic", 0) if mailing else 0,
-        sheets=_sheets(mailing, force.rules),
+        electronic=manifest.get("electronic", 0),
+        left_out=manifest.get("left_out", []),
+        sheets=_sheets(manifest, force.rules),
         papers=PAPERS,
         reasons=printing_again.REASONS,
         full_name=full_name,
@@ -99,26 +115,11 @@ def _page(session: Session, force: InForce, mailing: Mailing | None) -> str:
     )
 
 
-def _sheets(mailing: Mailing | None, rules: Rules) -> int:
+def _sheets(manifest: Mapping[str, Any], rules: Rules) -> int:
     """How many sheets the labels of a closed mailing take."""
-    if mailing is None or mailing.manifest is None:
+    if not manifest:
         return 0
-    per_sheet = Layout.frozen(mailing.manifest.get("layout"), rules).per_sheet
-    return -(-int(mailing.manifest["total"]) // per_sheet)
-
-
-def _may_go_again(session: Session, rows: Sequence[Row[Packet, Ballot, VoterRow]]) -> set[int]:
-    """The pulled packets whose ballot still counts, has not gone out, and waits in no other packet."""
-    left = {
-        packet.id: ballot.number
-        for packet, ballot, _ in rows
-        if packet.state == "pulled" and ballot is not None and ballot.state == "issued" and ballot.mailed_on is None
-    }
-    if not left:
-        return set()
-    waiting = select(Packet.ballot_number).where(Packet.ballot_number.in_(left.values()), Packet.state != "pulled")
-    elsewhere = set(session.scalars(waiting))
-    return {packet_id for packet_id, number in left.items() if number not in elsewhere}
+    return -(-int(manifest["total"]) // Layout.frozen(manifest.get("layout"), rules).per_sheet)
 
 
 @blueprint.get("/mailing")
@@ -150,11 +151,33 @@ def filling() -> str:
 
 @blueprint.get("/mailings/<int:mailing_id>")
 @needs(Permission.SEE_MAILING)
-def page(mailing_id: int) -> str:
+def page(mailing_id: int) -> str | AnyResponse:
     with office().database.read() as session:
         mailings(session)  # it is among them, and not read once more
         mailing = _found(session, mailing_id)
-        return _page(session, _looked_at(mailing.election_id), mailing)
+        listed = _listed(session, mailing)
+        elsewhere = session.get(Packet, listed.packet) if listed.packet and not listed.rows else None
+        if elsewhere is not None:
+            flash(f"Packet {elsewhere.id} is in this mailing, not in the one that you looked at.", "note")
+            return _back(elsewhere.mailing_id, elsewhere.id)
+        return _page(session, _looked_at(mailing.election_id), mailing, listed)
+
+
+@blueprint.post("/mailings/<int:mailing_id>/find")
+@needs(Permission.SEE_MAILING)
+def find(mailing_id: int) -> str | AnyResponse:
+    """A packet by its number, wherever in the list it stands. A form and not a link: it may be a name, and names stay
+    out of addresses and logs."""
+    wanted = request.form.get("wanted", "").strip()
+    if len(wanted) > packet_list.LONGEST:
+        abort(400, "What is searched for is too long. Search for a part of it.")
+    with office().database.read() as session:
+        mailing = _found(session, mailing_id)
+        found = packet_list.find(session, mailing_id, wanted, names=here().sees_personal) if wanted else []
+        if len(found) == 1:
+            return redirect(url_for("mailing.page", mailing_id=mailing_id, packet=found[0], _anchor="asked-for"), 303)
+        rows = packet_list.page(session, mailing_id, packets=found)
+        return _page(session, _looked_at(mailing.election_id), mailing, _Listed(rows, wanted=wanted, found=len(found)))
 
 
 def _found(session: Session, mailing_id: int) -> Mailing:
@@ -169,8 +192,9 @@ def _rules(session: Session, mailing_id: int) -> Rules:
     return _of(session, _found(session, mailing_id).election_id).rules
 
 
-def _back(mailing_id: int) -> AnyResponse:
-    return redirect(url_for("mailing.page", mailing_id=mailing_id), 303)
+def _back(mailing_id: int, packet_id: int | None = None) -> AnyResponse:
+    """To a mailing; where a packet is named, to the page of its list that this one stands on."""
+    return redirect(url_for("mailing.page", mailing_id=mailing_id, packet=packet_id), 303)
 
 
 @blueprint.post("/mailings/<int:mailing_id>/close")
@@ -218,7 +242,7 @@ def pull(packet_id: int) -> AnyResponse:
         rules = _rules(session, mailing_id)
     if not reason:
         flash("Say why the packet is pulled. Nothing was changed.", "stop")
-        return _back(mailing_id)
+        return _back(mailing_id, packet_id)
     try:
         with office().database.write() as session:
             signed = _signed(session, mailing_id)
@@ -243,7 +267,7 @@ def pull(packet_id: int) -> AnyResponse:
                 "Unless it is handed over or taken back, put it into the next mailing: the list below has a button.",
                 "note",
             )
-    return _back(mailing_id)
+    return _back(mailing_id, packet_id)
 
 
 def _signed(session: Session, mailing_id: int) -> bool:
@@ -269,7 +293,7 @@ def queue_again(packet_id: int) -> AnyResponse:
         flash(f"{why} Nothing was changed.", "stop")
     else:
         flash(f"Packet {fresh.id} goes with the mailing of {goes_on:%A, %B} {goes_on.day}.", "good")
-    return _back(mailing_id)
+    return _back(mailing_id, packet_id)
 
 
 @blueprint.get("/mailings/<int:mailing_id>/<paper>.pdf")

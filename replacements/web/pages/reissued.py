@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template
 from sqlalchemy import func, select, text
-from sqlalchemy.orm import aliased
+from sqlalchemy.orm import aliased, load_only
 
 from replacements.people.permissions import Permission
 from replacements.store.tables import Ballot, Mailing, Packet, Request
@@ -41,6 +41,7 @@ def page() -> str:
             .outerjoin(Packet, _PACKET)
             .outerjoin(Mailing, Packet.mailing_id == Mailing.id)
             .where(Ballot.number.in_(on_page))
+            .options(load_only(Mailing.goes_on))  # a manifest has a line of each packet
         ).all()
         turn = {ballot: place for place, ballot in enumerate(on_page)}
         rows = sorted(found, key=lambda row: turn[row[0].number])
