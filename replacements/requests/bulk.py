@@ -268,6 +268,29 @@ def decide(
     ]
 
 
+def meanwhile(request: Request, by: str) -> str:
+    """What became of a request that is not as it was shown to `by`, and through whom; no word of its voter."""
+    if request.state == "second":
+        return f"{_whoever(request.first_by, by)} agreed to it meanwhile, and a second person is awaited."
+    if request.state == "waiting":
+        return "It was changed meanwhile, and nobody has decided it. Look at it once more."
+    who = _whoever(request.decided_by, by)
+    if request.state == "declined":
+        return f"{who} declined it meanwhile."
+    if request.state == "asked":
+        return f"{who} asked the voter for more meanwhile."
+    if request.state == "done" and request.issued_ballot:
+        return (
+            f"{who} approved it meanwhile: ballot {request.voided_ballot} is replaced by ballot "
+            f"{request.issued_ballot}. It was done once."
+        )
+    return f"{who} dealt with it meanwhile. It was done once."
+
+
+def _whoever(account: str | None, by: str) -> str:
+    return "You" if account == by else account or "Somebody"
+
+
 def _decide(
     database: Database,
     one: Ticked,
@@ -283,7 +306,7 @@ def _decide(
         if request is None or force is None:
             return Result(one.request_id, "refused", "There is no such request, or no rules are loaded.")
         if request.version != one.version or request.state != "waiting":
-            return Result(one.request_id, "changed", "Somebody else decided or changed it meanwhile.")
+            return Result(one.request_id, "changed", meanwhile(request, by))
         message = session.get_one(Message, request.message_id)
         facts = gather(session, request, message, force, at=at, mailed=mailing_day(session, force))
         against = doubts(facts, by=by, at=at)
@@ -293,8 +316,9 @@ def _decide(
             return Result(one.request_id, "changed", "What was shown of it is no longer so. Look at it once more.")
     try:
         outcome = deciding.approve(database, one.request_id, version=one.version, by=by, roles=roles, at=at)
-    except deciding.Stale:
-        return Result(one.request_id, "changed", "Somebody else decided it in this moment.")
+    except deciding.Stale:  # in this very moment
+        with database.read() as session:
+            return Result(one.request_id, "changed", meanwhile(session.get_one(Request, one.request_id), by))
     except Refused as refused:
         return Result(one.request_id, "refused", str(refused))
     if outcome.state == "second":
