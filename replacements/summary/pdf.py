@@ -14,7 +14,7 @@ from reportlab.lib.pagesizes import letter
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from replacements.summary import chart, multiples
 from replacements.summary.compared import parts
@@ -109,7 +109,7 @@ def _story(week: Week, office_name: str, overriding: bool) -> list[Flowable]:
         _days(week),
     ]
     story += [_heading("Ballots, as a reconciliation report counts them"), _books(week)]
-    story += [_heading(f"Reconciliation at the end of {_day(week.last)}"), *_where(week)]
+    story += [*_over_pages(f"Reconciliation at the end of {_day(week.last)}"), *_where(week)]
     story += [_heading("Voided ballots, by reason"), _voids(week)]
     story += [_heading("From request to mailing"), _speed(week)]
     story += [_heading("Spoiled ballots by style"), *_rates("styles", week.styles)]
@@ -125,11 +125,11 @@ def _story(week: Week, office_name: str, overriding: bool) -> list[Flowable]:
             story += [_paragraph(f"{title}: off by {week.machine.off[what]:.3f} on average."), Spacer(1, 4)]
             story.append(Picture(multiples.probabilities(bins), WIDTH * 0.7))
             rows = [(f"{b.claimed:.2f}", b.claims, b.right, f"{b.low:.2f} to {b.high:.2f}") for b in bins]
-            story.append(_table(("Claimed", "Claims", "Came true", "95 % interval"), rows))
+            story += [_table(("Claimed", "Claims", "Came true", "95 % interval"), rows), Spacer(1, 6)]
     if overriding and week.unusual.overriding:
         story += [_heading("Decided otherwise than proposed, by member of staff"), *_overriding(week)]
     story += [_heading("Declined"), *_declined(week)]
-    story += [_heading("Still waiting"), *_waiting(week)]
+    story += [*_over_pages("Still waiting"), *_waiting(week)]
     return story
 
 
@@ -145,11 +145,17 @@ def _names(week: Week, office_name: str) -> Iterator[str]:
     yield from (one.account for one in week.unusual.overriding)
 
 
-def _heading(text: str, size: float = 12.5) -> Flowable:
+def _heading(text: str, size: float = 12.5, *, kept: bool = True) -> Flowable:
+    """`kept`: on one page with the whole of what follows."""
     style = ParagraphStyle(
-        "heading", fontName=BOLD, fontSize=size, leading=size * 1.25, spaceBefore=10, spaceAfter=4, keepWithNext=1
+        "heading", fontName=BOLD, fontSize=size, leading=size * 1.25, spaceBefore=10, spaceAfter=4, keepWithNext=kept
     )
     return _Heading(text, style)
+
+
+def _over_pages(text: str) -> list[Flowable]:
+    """A heading with a few rows of what follows: a table that may be longer than what is left of a page."""
+    return [CondPageBreak(1.5 * inch), _heading(text, kept=False)]
 
 
 def _paragraph(text: str, size: float = 9.5, *, right: bool = False, bold: bool = False) -> Paragraph:

@@ -15,7 +15,18 @@ from reportlab.lib.pagesizes import letter
 
 from replacements.summary import pdf, typefaces
 from replacements.summary.control import Point
-from replacements.summary.figures import Bin, Columns, Compared, Machine, Overriding, Rate, Unusual, Week, Where
+from replacements.summary.figures import (
+    Bin,
+    Columns,
+    Compared,
+    Machine,
+    Overriding,
+    Rate,
+    Unusual,
+    Waiting,
+    Week,
+    Where,
+)
 from replacements.summary.pdf import MOST_LINES, week_pdf
 from replacements.summary.rates import shares
 from replacements.summary.text import sentences
@@ -292,3 +303,14 @@ def test_of_more_precincts_than_a_table_holds_it_says_how_many_are_in_the_files(
     assert f"P{MOST_LINES - 1:03}" in text
     assert f"P{MOST_LINES:03}" not in text
     assert "and 7 more, in the files." in text
+
+
+def test_a_long_table_begins_below_its_heading_where_the_page_has_room(quiet: Week) -> None:
+    """Not on a page of its own, with the page before left empty."""
+    week = replace(quiet, waiting=tuple(Waiting(n, "read", "waiting", 9.0, False) for n in range(MOST_LINES)))
+    document = _read(week_pdf(week, "Office", overriding=True))
+    pages = [page.extract_text() for page in document.pages]
+    begins = next(n for n, page in enumerate(pages) if "Still waiting" in page)
+    assert "Declined" in pages[begins]
+    assert "Request 0, read" in pages[begins]
+    assert f"Request {MOST_LINES - 1}, read" in pages[begins + 1]
