@@ -11,7 +11,6 @@ from replacements.mail.letter import Letter, UnreadableMail
 from replacements.mail.parsing import parse
 from replacements.mail.structure import Allowance, Node, attachment_name, read_attached, read_tree, transfer_decoded
 from replacements.requests.office import InForce
-from replacements.requests.own_words import answered
 from replacements.store.tables import Message, RawMail
 
 # Only what a browser draws without running anything, told by the first bytes and not by what the message claims.
@@ -36,13 +35,14 @@ class Picture:
 
 
 def letter_of(session: Session, message: Message, force: InForce | None) -> Letter | None:
-    """The message read afresh from its bytes; None where they are gone or cannot be read."""
+    """The message read afresh from its bytes; None where they are gone or cannot be read. What a writer put among the
+    lines of a reply that they quote is not told apart yet (`own_words`)."""
     raw = session.get(RawMail, message.id)
     if raw is None:
         return None
     own = frozenset({force.rules.office.address.lower()}) if force else frozenset()
     try:
-        return answered(session, parse(raw.raw, office_addresses=own, received_at=message.arrived_at))
+        return parse(raw.raw, office_addresses=own, received_at=message.arrived_at)
     except UnreadableMail:
         return None
 

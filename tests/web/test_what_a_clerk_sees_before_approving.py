@@ -8,7 +8,7 @@ from html import unescape
 
 import pytest
 
-from replacements.store.tables import Ballot, Mailing, Message, Reply, Request, VoterRow
+from replacements.store.tables import Ballot, Mailing, Message, Packet, Reply, Request, VoterRow
 from tests.web.invented_office import Site
 
 
@@ -45,6 +45,26 @@ def test_after_the_mailing_has_closed_the_reply_names_the_next_one(site: Site) -
     with site.database.write() as session:
         session.get_one(Mailing, 1).state = "closed"
     assert "Wednesday, September 30" in _shown(_page(site))
+
+
+@pytest.mark.parametrize(
+    ("mailing", "packet", "words"),
+    [
+        ("open", "queued", "We have stopped the new ballot"),
+        ("closed", "frozen", "too late to stop the new ballot"),
+        ("mailed", "mailed", "too late to stop the new ballot"),
+        ("closed", "pulled", "We have stopped the new ballot"),
+    ],
+)
+def test_who_withdraws_is_told_whether_the_replacement_has_left_already(
+    site: Site, mailing: str, packet: str, words: str
+) -> None:
+    """Request 2 is the same voter's, and its replacement is in the mailing."""
+    _set(site, voter_id="V-101", proposal="stop_reissue", kinds=["withdrawal"])
+    with site.database.write() as session:
+        session.get_one(Mailing, 1).state = mailing
+        session.query(Packet).one().state = packet
+    assert words in " ".join(_shown(_page(site)).split())
 
 
 def test_an_untouched_reply_is_filled_anew_where_the_mailing_closed_meanwhile(site: Site) -> None:

@@ -13,9 +13,9 @@ from replacements.people.permissions import Permission
 from replacements.proposals.types import Action
 from replacements.replies import wording
 from replacements.replies.texts import Rendered
-from replacements.requests import waiting
+from replacements.requests import own_words, waiting
 from replacements.requests.assigning import steps
-from replacements.requests.awaiting import OnHand, reply_now, second_person_since
+from replacements.requests.awaiting import OnHand, in_the_post, reply_now, second_person_since
 from replacements.requests.carrying_out import Refused
 from replacements.requests.choosing import MAY_STILL
 from replacements.requests.deciding import awaited
@@ -83,6 +83,7 @@ def page(request_id: int) -> Response:
                 Packet,
                 Mailing,
                 waiting.answered(),
+                in_the_post(),
                 next_waiting(looker.election_id, at=looker.at, besides=request_id).scalar_subquery(),
             )
             .join(Message, Message.id == Request.message_id)
@@ -98,7 +99,7 @@ def page(request_id: int) -> Response:
         ).first()
         if found is None:
             abort(404)
-        request, message, voter, _raw, correction, newest, its_mailing, answered, waits_next = found
+        request, message, voter, _raw, correction, newest, its_mailing, answered, gone, waits_next = found
         packet = (newest, its_mailing) if newest is not None else None
         shown = comparison(session, request, personal=looker.sees_personal)
         ballots, present = ballots_of(session, request.election_id, request.voter_id)
@@ -110,8 +111,14 @@ def page(request_id: int) -> Response:
         others = session.scalars(
             select(Request).where(Request.id != request.id, or_(*related)).order_by(Request.id).limit(20)
         ).all()
-        replies = session.scalars(select(Reply).where(Reply.request_id == request.id).order_by(Reply.id)).all()
         letter = letter_of(session, message, looker.in_force)
+        written = [Reply.request_id == request.id]
+        if letter is not None and (quoted := own_words.may_quote(letter)):
+            written.append(Reply.message_id.in_(quoted))
+        ours = session.scalars(select(Reply).where(or_(*written)).order_by(Reply.id)).all()
+        replies = [reply for reply in ours if reply.request_id == request.id]
+        if letter is not None:
+            letter = own_words.told_apart(letter, {reply.message_id: reply.text for reply in ours})
         undecided = request.state in OPEN_STATES
         chance, picture, reply, in_english, cannot = None, "", None, None, ""
         since: tuple[str, ...] = ()
@@ -127,7 +134,7 @@ def page(request_id: int) -> Response:
                     last_day_back(rules, overseas=bool(voter and voter.overseas)),
                 )
             if undecided:
-                known = OnHand(as_voter(voter), old.number if old else "", wording.in_force(session))
+                known = OnHand(as_voter(voter), old.number if old else "", wording.in_force(session), gone)
                 reply, cannot = _reply(session, request, looker.in_force, day, known)
                 if awaited(request) is Action.REISSUE and old is None:
                     cannot = "This voter has no live ballot that could be replaced. Choose something else."
@@ -180,7 +187,8 @@ def page(request_id: int) -> Response:
 def _rules_of(session: Session, request: Request, force: InForce, *, undecided: bool) -> Rules:
     """The rules in force; of what is decided, those that it was decided by."""
     decided_by = None if undecided else request.judged.get("decided_by_rules")
-    return (version(session, decided_by) if decided_by else None) or force.rules
+    earlier = decided_by if decided_by != force.sha256 else None
+    return (version(session, earlier) if earlier else None) or force.rules
 
 
 def _elections(request: Request) -> list[InForce]:
