@@ -20,6 +20,7 @@ from sqlalchemy import (
     Integer,
     Select,
     Text,
+    case,
     cast,
     delete,
     func,
@@ -66,10 +67,10 @@ def read_days(
     """The sums of an election up to a day, that day included; days before `since` come as one, the day before it: of
     styles everything, of precincts what is out and what was reissued, of reasons nothing (nobody asks more).
 
-    `parts`: what is wanted. `precincts_since`: the days of precincts are the most. Those from the first of these two to
-    before the second come as one as well, the day before the second; only from there on is each by itself. `up_to`: the
-    last entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one,
-    the day after it.
+    `parts`: what is wanted. `precincts_since`: the days of precincts are the most, and come one by one only from the
+    second of these on; in what comes as one, the day before it, is only what was reissued from the first on. `up_to`:
+    the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as
+    one, the day after it.
     """
     from_days: dict[str, tuple[date, ...]] = dict.fromkeys(parts, (since,))
     if precincts_since is not None and PRECINCT in from_days:
@@ -103,10 +104,9 @@ def _stored(
     for part, (*starts, since) in from_days.items():
         kept = (LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *(getattr(LedgerDay, name) for name in COUNTS))
         arms.append(select(*kept).where(here, LedgerDay.part == part, LedgerDay.day >= since, LedgerDay.day <= until))
-        for start, end in zip((None, *starts), (*starts, since), strict=True):
-            if part in _BEFORE:
-                before = _as_one(part, end - DAY, _BEFORE[part]).where(here, LedgerDay.day < end)
-                arms.append(before if start is None else before.where(LedgerDay.day >= start))
+        if part in _BEFORE:
+            before = _as_one(part, since - DAY, _BEFORE[part], *starts)
+            arms.append(before.where(here, LedgerDay.day < since))
     if after is not None:
         arms.append(_as_one(STYLE, after, COUNTS).where(here, LedgerDay.day >= after))
     return union_all(*arms)
@@ -117,11 +117,14 @@ def _as_of(day: date, starts: Sequence[date]) -> date:
     return next((start - DAY for start in starts if day < start), day)
 
 
-def _as_one(part: str, day: date, counts: Sequence[str]) -> Select[*tuple[Any, ...]]:
+def _as_one(
+    part: str, day: date, counts: Sequence[str], reissued_since: date | None = None
+) -> Select[*tuple[Any, ...]]:
     flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
-    summed = (
-        cast(func.sum(getattr(LedgerDay, name)), Integer) if name in counts else literal_column("0") for name in COUNTS
-    )
+    columns = {name: getattr(LedgerDay, name) for name in counts}
+    if reissued_since is not None:
+        columns["reissued"] = case((LedgerDay.day >= reissued_since, LedgerDay.reissued), else_=0)
+    summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in COUNTS)
     one = select(literal(part, Text), literal(day, Date), LedgerDay.name, *flags, *summed)
     return one.where(LedgerDay.part == part).group_by(LedgerDay.name, *flags)
 
