@@ -30,6 +30,7 @@ STEPS: dict[str, Callable[[Work], object]] = {
     "send_replies": jobs.send_replies,
     "check_books": jobs.check_books,
     "tend_waiting": jobs.tend_waiting,
+    "make_ready": jobs.make_ready,
     "send_weekly_summary": jobs.send_weekly_summary,
     "back_up": nights.back_up,
     "purge_past_retention": nights.purge_past_retention,

@@ -17,10 +17,11 @@ from replacements.replies.limits import parse_limits
 from replacements.replies.outbox import SendReport, send_due
 from replacements.replies.sent_folder import SentTrouble
 from replacements.replies.transport import TransportSetting, open_transport
-from replacements.requests import dispatch, intake, office, waiting, weekly
+from replacements.requests import dispatch, intake, letter_words, office, waiting, weekly
 from replacements.requests.intake import place_of
 from replacements.settings import Settings
 from replacements.store import sealed_mail
+from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.sealing import SealTrouble, read_keys
 from replacements.store.tables import Condition
@@ -192,6 +193,14 @@ def tend_waiting(work: Work) -> waiting.Tended:
     text = f"{done.reminded} reminders written, {done.lapsed} requests closed by rule."
     note(work, "waiting requests", ok=True, text=text)
     return done
+
+
+def make_ready(work: Work) -> int:
+    """Put what pages look for where they find it soon: the words of letters together, and what is counted of requests
+    that an earlier version read. Returns how many letters were packed."""
+    with work.database.write() as session:
+        fill_what_is_missing(session.connection())
+    return letter_words.pack(work.database)
 
 
 def send_weekly_summary(work: Work) -> int:

@@ -9,6 +9,7 @@ EVERY: dict[str, timedelta] = {
     "check_books": timedelta(hours=6),
     "tend_waiting": timedelta(hours=6),  # nightly, and once more where a night was missed
     "send_weekly_summary": timedelta(hours=1),
+    "make_ready": timedelta(hours=1),  # what pages look for
     "back_up": timedelta(hours=1),  # each is done once a night
     "purge_past_retention": timedelta(hours=1),
 }

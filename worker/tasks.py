@@ -143,6 +143,11 @@ def tend_waiting() -> None:
     _attempt("tend_waiting", jobs.tend_waiting)
 
 
+@_task("make_ready")
+def make_ready() -> None:
+    _attempt("make_ready", jobs.make_ready)
+
+
 @_task("send_weekly_summary")
 def send_weekly_summary() -> None:
     _attempt("send_weekly_summary", jobs.send_weekly_summary)

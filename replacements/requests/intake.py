@@ -28,14 +28,13 @@ from replacements.mail.letter import Letter, SenderCheck, UnreadableMail
 from replacements.mail.parsing import parse
 from replacements.proposals.situation import SURE_ENOUGH_ALONE
 from replacements.replies import wording
-from replacements.requests import answer, came_back, deciding, drafting, office
+from replacements.requests import answer, came_back, deciding, drafting, letter_words, office
 from replacements.requests.history import StoredHistory
 from replacements.requests.judging import Judgement
 from replacements.requests.keeping import request_rows, unreadable_request
 from replacements.requests.office import InForce
 from replacements.requests.own_words import answered
 from replacements.requests.records import StoredBallots
-from replacements.requests.searching import keep_words
 from replacements.requests.turns import CLAIM, CLOCKS_APART, MOST_ATTEMPTS, apparent_sender, next_to_read, worn_out
 from replacements.requests.which_election import OpenElection, judge_among
 from replacements.roll.stored import StoredRoll
@@ -330,7 +329,7 @@ def _read_one(database: Database, message_id: int, *, now: datetime) -> bool:
         rows = request_rows(session, judgement, message, by_id, force, texts)
         session.add_all(rows)
         session.flush()
-        keep_words(session, message.id, judgement.letter)
+        letter_words.keep(session, message.id, judgement.letter)
         came_back.note(session, judgement.letter, rows[0], at=now)
         clear = [row.id for row in rows if _by_itself(by_id[row.election_id]) and _is_clear(row, judgement)]
     for request_id in clear:

@@ -24,12 +24,11 @@ from sqlalchemy import ColumnElement, delete, exists, func, or_, select, update
 from sqlalchemy.orm import Session, aliased
 
 from replacements.ballots import ledger
-from replacements.requests import office
+from replacements.requests import letter_words, office
 from replacements.rules.calendar import local
 from replacements.store.database import Database
 from replacements.store.tables import (
     OPEN_STATES,
-    LetterWords,
     Message,
     Packet,
     RawMail,
@@ -41,7 +40,10 @@ from replacements.store.tables import (
 
 EVENT = "purged"
 GONE = "Removed at the end of the retention period."
-TABLES = ("messages", "raw_mail", "letter_words", "requests", "request_steps", "replies", "reply_attachments")
+TABLES = (
+    "messages", "raw_mail", "letter_words", "packed_words", "requests", "found_by", "request_steps", "replies",
+    "reply_attachments",
+)  # fmt: skip
 _AT_A_TIME = 200
 
 
@@ -197,7 +199,7 @@ def _elections(session: Session, ids: Sequence[int]) -> dict[str, int]:
 
 def _remove(session: Session, ids: Sequence[int]) -> None:
     session.execute(delete(RawMail).where(RawMail.message_id.in_(ids)))
-    session.execute(delete(LetterWords).where(LetterWords.message_id.in_(ids)))
+    letter_words.forget(session, ids)
     session.execute(update(RequestStep).where(RequestStep.request_id.in_(_requests(ids))).values(note=""))
     for message in session.scalars(select(Message).where(Message.id.in_(ids))):
         message.message_id = message.sender = message.sender_name = message.subject = ""
@@ -248,7 +250,6 @@ def _left(session: Session, ids: Sequence[int]) -> int:
     """Counted anew from the tables: what of these messages is still there."""
     queries = (
         select(func.count()).where(RawMail.message_id.in_(ids)),
-        select(func.count()).where(LetterWords.message_id.in_(ids)),
         select(func.count()).where(RequestStep.request_id.in_(_requests(ids)), RequestStep.note != ""),
         select(func.count()).where(
             Message.id.in_(ids), or_(Message.sender != "", Message.sender_name != "", Message.subject != "")
@@ -256,4 +257,4 @@ def _left(session: Session, ids: Sequence[int]) -> int:
         select(func.count()).where(Request.message_id.in_(ids), Request.person != ""),
         select(func.count()).where(Reply.request_id.in_(_requests(ids)), or_(Reply.text != GONE, Reply.to != "")),
     )
-    return sum(session.scalar(query) or 0 for query in queries)
+    return letter_words.count(session, ids) + sum(session.scalar(query) or 0 for query in queries)

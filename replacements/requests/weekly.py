@@ -17,7 +17,6 @@ from replacements.replies.texts import Rendered
 from replacements.requests import office
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
-from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.tables import Account, Reply
 from replacements.summary.ledger_days import roll_forward
@@ -40,8 +39,6 @@ def queue_summary(database: Database, *, now: datetime) -> int:
     Safe to run as often as one likes: a supervisor's summary of an election's week has one Message-ID for ever. It is
     counted and printed before anything is locked, and only where somebody has not got it.
     """
-    with database.write() as session:
-        fill_what_is_missing(session.connection())
     with database.read() as session:
         elections = office.offered(session, at=now)
     return sum(_queue(database, force, now=now) for force in elections)

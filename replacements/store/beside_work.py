@@ -1,6 +1,9 @@
-"""Indexes that a migration makes while an office works: nobody who writes waits until they are built."""
+"""What takes a migration long, done while an office works: nobody who writes waits until it is through."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import sqlalchemy as sa
 from alembic import op
@@ -31,6 +34,19 @@ def create_index(
         op.execute(f"DROP INDEX CONCURRENTLY IF EXISTS {name}")
         op.create_index(name, table, columns, unique=unique, postgresql_where=condition, postgresql_concurrently=True)
         op.execute(f"SET lock_timeout = '{waits}'")
+
+
+@contextmanager
+def lot_by_lot(table: str) -> Iterator[sa.Connection]:
+    """For filling what a migration has added to a table, in statements of some thousand rows: on a live PostgreSQL each
+    is kept at once, so that no row is held for long. It ends the migration's transaction as `create_index` does, and
+    so belongs at the end."""
+    connection = op.get_bind()
+    if connection.dialect.name == "postgresql" and _has_rows(connection, table):
+        with op.get_context().autocommit_block():
+            yield op.get_bind()
+    else:
+        yield connection
 
 
 def _has_rows(connection: sa.Connection, table: str) -> bool:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
 from replacements.store.sealing import HEAD, Keys, SealTrouble, head_of, keys_of, sealed_by
-from replacements.store.tables import LetterWords, RawMail
+from replacements.store.tables import LetterWords, PackedWords, RawMail
 
 _AT_A_TIME = 50
 _HEAD = func.substr(type_coerce(RawMail.raw, LargeBinary), 1, HEAD)
@@ -54,12 +54,26 @@ def seal_anew(database: Database, *, progress: Callable[[int], None] | None = No
         with database.write() as session:
             ids = list(session.scalars(_others(keys, after).limit(_AT_A_TIME)))
             if not ids:
-                return done
+                break
             for message_id in ids:
                 done += _one(session, message_id)
         after = ids[-1]
         if progress is not None:
             progress(done)
+    _packets_anew(database, keys)
+    return done
+
+
+def _packets_anew(database: Database, keys: Keys) -> None:
+    """The words of letters that are sealed together."""
+    head = func.substr(type_coerce(PackedWords.words, LargeBinary), 1, HEAD)
+    others = select(PackedWords).where(head.is_distinct_from(head_of(keys.newest))).limit(1).with_for_update()
+    while True:
+        with database.write() as session:
+            packet = session.scalars(others).first()
+            if packet is None:
+                return
+            session.execute(update(PackedWords).where(PackedWords.id == packet.id).values(words=packet.words))
 
 
 def _others(keys: Keys, after: int) -> Select[int]:

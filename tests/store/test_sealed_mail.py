@@ -16,7 +16,7 @@ from nacl.secret import SecretBox
 from sqlalchemy import select, text
 
 from replacements.cli import main
-from replacements.requests import intake, office
+from replacements.requests import intake, letter_words, office
 from replacements.store import sealed_mail, sealing
 from replacements.store.database import Database
 from replacements.store.sealing import NO_KEYS, Keys, SealTrouble
@@ -131,6 +131,28 @@ def test_the_words_that_are_kept_for_searching_are_sealed_with_their_letter_and_
             assert sealing.sealed_by(stored) == name
             assert b"elderberry" not in stored
             assert session.get_one(LetterWords, letter).words == b"elderberry juice"
+
+
+def test_words_that_are_packed_together_are_sealed_as_one_and_anew(safe: Safe, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(letter_words, "A_PACKET", 10)
+    with safe.database.write() as session:
+        for said in (b"elderberry juice", b"plum jam"):
+            letter = Message(fingerprint=said.decode(), arrived_at=AT, stored_at=AT)
+            session.add(letter)
+            session.flush()
+            session.add(LetterWords(message_id=letter.id, words=said))
+    safe.new_key()
+    safe.use_keys()
+    assert letter_words.pack(safe.database) == 1
+    for _ in range(2):
+        sealed_mail.seal_anew(safe.database)
+        with safe.database.read() as session:
+            stored = bytes(session.execute(text("SELECT words FROM packed_words")).scalar_one())
+            assert sealing.sealed_by(stored) == sealing.keys_of(safe.database.engine.dialect).newest
+            assert b"elderberry" not in stored
+            assert letter_words.search(session, "elderberry") == ({1}, True)
+        safe.new_key()
+        safe.use_keys()
 
 
 def test_a_missing_key_is_said_before_anything_is_done(safe: Safe) -> None:

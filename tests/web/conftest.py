@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from replacements.people.passwords import hashed
-from tests.web.invented_office import PASSWORD, Site, seeded_file, site_over
+from replacements.settings import Settings
+from replacements.store.database import Database
+from tests.web.invented_office import PASSWORD, Clock, Site, add_accounts, seed, seeded_file, site_over
 
 
 @pytest.fixture(scope="session")
@@ -33,3 +35,15 @@ def unadopted_site(tmp_path: Path, seeded: dict[bool, Path]) -> Iterator[Site]:
     made = site_over(seeded[False], tmp_path / "unadopted")
     yield made
     made.database.close()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def any_site(request: pytest.FixtureRequest, tmp_path: Path) -> Site:
+    """The pages over each kind of database."""
+    if request.param == "sqlite":
+        return request.getfixturevalue("site")  # type: ignore[no-any-return]
+    database: Database = request.getfixturevalue("postgres_database")
+    add_accounts(database, hashed(PASSWORD))
+    seed(database)
+    settings = Settings(data=tmp_path, database="", mailbox="", outbox="", secret_file=tmp_path / "secret")
+    return Site(database, Clock(), settings)

@@ -6,20 +6,17 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
-from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
 from flask.testing import FlaskClient
 from sqlalchemy import event
 
-from replacements.people.passwords import hashed
-from replacements.requests import listing, searching
+from replacements.requests import letter_words, listing
 from replacements.requests.listing import Key
-from replacements.settings import Settings
 from replacements.store.database import Database
 from replacements.store.tables import LetterWords, Request
-from tests.web.invented_office import NOW, PASSWORD, Clock, Site, add_accounts, seed
+from tests.web.invented_office import NOW, Site
 from tests.web.many_requests import FIRST, add_clear_cases
 
 MOST_QUERIES = 12
@@ -57,18 +54,6 @@ def _queries(database: Database) -> Iterator[list[str]]:
         yield asked
     finally:
         event.remove(database.engine, "before_cursor_execute", note)
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def any_site(request: pytest.FixtureRequest, tmp_path: Path) -> Site:
-    """The pages over each kind of database."""
-    if request.param == "sqlite":
-        return request.getfixturevalue("site")  # type: ignore[no-any-return]
-    database: Database = request.getfixturevalue("postgres_database")
-    add_accounts(database, hashed(PASSWORD))
-    seed(database)
-    settings = Settings(data=tmp_path, database="", mailbox="", outbox="", secret_file=tmp_path / "secret")
-    return Site(database, Clock(), settings)
 
 
 def test_a_page_asks_the_same_few_queries_of_50_and_of_2000_requests(any_site: Site) -> None:
@@ -197,7 +182,7 @@ def test_a_letter_is_found_by_its_words_in_any_script(any_site: Site, wanted: st
     add_clear_cases(any_site.database, 3)
     text = "투표지에 커피를 쏟았습니다. Nguyễn Thị Ánh: cà phê đổ. سكبت القهوة على ورقتي"
     with any_site.database.write() as session:
-        session.add(LetterWords(message_id=FIRST + 1, words=searching.folded(text).encode()))
+        session.add(LetterWords(message_id=FIRST + 1, words=letter_words.folded(text).encode()))
     found = any_site.client("clerk").post("/requests/search", data={"wanted": wanted})
     assert _shown(found.get_data(as_text=True)) == [FIRST + 1]
 

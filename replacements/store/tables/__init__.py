@@ -8,7 +8,7 @@ from replacements.store.tables.base import BALLOT_STATES, LIVE_STATES, OPEN_STAT
 from replacements.store.tables.desk import DeskScan
 from replacements.store.tables.elections import AdoptedRules, Election
 from replacements.store.tables.health import Condition
-from replacements.store.tables.mail import LetterWords, Message, RawMail, Reply, Sighting
+from replacements.store.tables.mail import FoundBy, LetterWords, Message, PackedWords, RawMail, Reply, Sighting
 from replacements.store.tables.mailings import Mailing, Packet, Signature, StockEntry
 from replacements.store.tables.people import Account, Factor, Look, RecoveryCode, SignIn
 from replacements.store.tables.replies import ReplyText, ReplyTextDecision
@@ -29,6 +29,7 @@ __all__ = [
     "DeskScan",
     "Election",
     "Factor",
+    "FoundBy",
     "LedgerDay",
     "LedgerDaysUpTo",
     "LedgerEntry",
@@ -37,6 +38,7 @@ __all__ = [
     "Mailing",
     "Message",
     "NameCount",
+    "PackedWords",
     "Packet",
     "PastRequest",
     "RawMail",

@@ -51,6 +51,30 @@ class LetterWords(Base):
     words: Mapped[bytes] = mapped_column(Sealed)
 
 
+class PackedWords(Base):
+    """The same of many older letters in their order, sealed as one: to open each by itself takes ten times as long. A
+    line is a message's id, a tab and its words, which hold neither."""
+
+    __tablename__ = "packed_words"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    first_message: Mapped[int]
+    last_message: Mapped[int] = mapped_column(index=True)
+    words: Mapped[bytes] = mapped_column(Sealed)
+
+
+class FoundBy(Base):
+    """What is known of a request by name, put together to be searched in one place, in small letters: the person as
+    written, the sender, the subject, and the voter's name and addresses on the roll, a line each.
+
+    Written by the database alone, by triggers on requests, messages and voters (migration 0021): whoever changes one of
+    these, by whatever way, changes what is found.
+    """
+
+    __tablename__ = "found_by"
+    request_id: Mapped[int] = mapped_column(ForeignKey("requests.id"), primary_key=True)
+    words: Mapped[str]
+
+
 class Sighting(Base):
     """Where a message was seen: a mailbox folder's (UIDVALIDITY, UID), or a Maildir's unique name."""
 

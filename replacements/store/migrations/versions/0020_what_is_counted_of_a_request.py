@@ -3,7 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
-from replacements.store.beside_work import create_index
+from replacements.store.beside_work import create_index, lot_by_lot
 from replacements.store.counted import fill
 
 
@@ -25,13 +25,11 @@ def upgrade() -> None:
     ):
         if name not in there:  # a try that was broken off while it filled them has made them
             op.add_column("requests", sa.Column(name, kind, nullable=True))
-    if connection.dialect.name == "postgresql":
-        with op.get_context().autocommit_block():  # each lot is kept at once: nobody waits for a request for long
-            for _ in fill(op.get_bind()):
-                pass
+    with lot_by_lot("requests") as live:
+        for _ in fill(live):
+            pass
+    if connection.dialect.name != "sqlite":
         return
-    for _ in fill(connection):
-        pass
     # What a week takes up of its requests, without going to the rows and all that pages show of them. (PostgreSQL keeps
     # what is long apart from the rows by itself.)
     create_index(
