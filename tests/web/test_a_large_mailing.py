@@ -13,8 +13,9 @@ from pypdf import PdfReader
 
 from replacements.settings import Settings
 from replacements.store.database import Database
-from replacements.store.tables import Ballot, Mailing, Packet, VoterRow
+from replacements.store.tables import Ballot, Mailing, Packet, StockEntry, VoterRow
 from replacements.web.packet_list import A_PAGE
+from replacements.web.pages.mailing import STYLES
 from tests.benchmarks.pages_of_a_large_office import MOST_STATEMENTS, Statements
 from tests.web.invented_office import NOW, Clock, Site, add_accounts, seed
 from tests.web.many_requests import voter
@@ -24,6 +25,7 @@ FIRST = 1000  # the number of the first of them, of its voter and of its ballot
 MATERIALS = FIRST + PACKETS - 1
 KOREAN = FIRST + 151  # whose name no label can be printed with
 NAMES = {FIRST + 150: ("Nguyễn", "Thị Hương"), KOREAN: ("김", "민수"), FIRST + 152: ("de la Cruz", "Nuño")}
+LINK = "/mailings/1?stock=all"
 _ROW = re.compile(r'<th scope="row">(\d+)</th>')
 
 
@@ -195,7 +197,7 @@ def test_what_has_no_label_is_told_at_the_top_of_every_page(large: FlaskClient, 
     for number in (1, 3):
         page = read(large, f"/mailings/1?page={number}")
         assert "No label can be printed for 15 packets" in page
-        assert page.count("the roll has no street") - sum(one in faulty for one in listed(page)) == 10
+        assert page.count("the roll has no street") - sum(one in faulty for one in listed(page)) == 5
         assert '<a href="/mailings/1?only=no_label#list">All 15</a>' in page
     assert sorted(listed(read(large, "/mailings/1?only=no_label"))) == faulty
     observer = site.client("observer").get("/mailings/1").get_data(as_text=True)
@@ -255,6 +257,38 @@ def test_no_page_reads_the_manifests_of_all_mailings(large: FlaskClient, site: S
 )
 def test_whatever_an_address_asks_for_a_page_comes(large: FlaskClient, asked: str) -> None:
     assert large.get(f"/mailings/1?{asked}").status_code == 200
+
+
+def test_of_hundreds_of_styles_the_most_pressing_are_shown_and_all_by_a_link(large: FlaskClient, site: Site) -> None:
+    with site.database.write() as session:
+        election = session.get_one(Mailing, 1).election_id
+        for n in range(90):
+            left = 1 if n < 3 else 100  # of three styles there are fewer than the mailing takes
+            counted = {"kind": "opening", "state": "agreed", "number": left, "change": left}
+            by = {"first_by": "mail_room", "first_at": NOW}
+            session.add(StockEntry(election_id=election, style=f"S-{n}", **counted, **by))
+    for style in ("S-0", "S-1", "S-2"):
+        assert f"Ballot style {style} is short by" in read(large, "/mailings/1?page=3")
+    few, every = (read(large, address).partition("Blank ballots</h2>")[2] for address in ("/mailings/1", LINK))
+    assert few.count("<tr>") == 1 + STYLES
+    assert [style for style in ("S-0", "S-1", "S-2", "S-89") if f">{style}</th>" in few] == ["S-0", "S-1", "S-2"]
+    assert f"The {STYLES} most pressing of 91 styles" in few
+    assert f'href="{LINK}#stock"' in few
+    assert every.count("<tr>") == 1 + 91
+    assert "most pressing" not in every
+
+
+def test_very_many_short_styles_are_told_in_a_few_lines(large: FlaskClient, site: Site) -> None:
+    with site.database.write() as session:
+        for number in range(FIRST, FIRST + 30):
+            session.get_one(Ballot, f"7{number:06}").style = f"T-{number}"
+            counted = {"kind": "opening", "state": "agreed", "number": 0, "change": 0}
+            by = {"first_by": "mail_room", "first_at": NOW}
+            election = session.get_one(Mailing, 1).election_id
+            session.add(StockEntry(election_id=election, style=f"T-{number}", **counted, **by))
+    page = read(large, "/mailings/1")
+    assert page.count("is short by") == 5
+    assert "25 more styles are short." in page
 
 
 def test_it_is_the_same_on_postgresql(postgres_database: Database, tmp_path: Path) -> None:

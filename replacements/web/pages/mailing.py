@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, request, url_for
@@ -13,7 +14,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.ballots.life import NotPossible
 from replacements.mailings import documents, printing_again, queue, signing, stock
-from replacements.mailings.forecast import forecast
+from replacements.mailings.forecast import Forecast, forecast
 from replacements.mailings.layout import Layout
 from replacements.people.permissions import Permission
 from replacements.requests import dispatch
@@ -29,6 +30,7 @@ from replacements.web.guard import LARGEST, here, leaf, needs, office, rules_or_
 from replacements.web.unsettled import mailings
 
 blueprint = Blueprint("mailing", __name__)
+STYLES = 40  # in the table of blank ballots, where not all are asked for
 Paper = Callable[[Session, int, Rules], bytes]
 PAPERS: dict[str, tuple[str, Paper]] = {
     "labels": ("Labels", documents.labels_pdf),
@@ -88,6 +90,7 @@ def _page(session: Session, force: InForce, mailing: Mailing | None, listed: _Li
     goes_on = mailing.goes_on if mailing else filled_now.goes_on
     signed = signing.signatures(session, mailing) if mailing else []
     signatures = [one for one in signed if mailing and mailing.manifest and signing.still_counts(one, mailing)]
+    stocks = forecast(session, force.election_id, force.rules, now=here().at)
     manifest = (mailing.manifest if mailing and mailing.state != "open" else None) or {}
     return render_template(
         "mailing.html",
@@ -109,10 +112,25 @@ def _page(session: Session, force: InForce, mailing: Mailing | None, listed: _Li
         papers=PAPERS,
         reasons=printing_again.REASONS,
         full_name=full_name,
-        stocks=forecast(session, force.election_id, force.rules, now=here().at),
+        stocks=stocks,
+        pressing=_most_pressing(stocks),
+        all_styles=request.args.get("stock") == "all",
+        a_table=STYLES,
         half_counted=stock.waiting(session, force.election_id),
         mailings=[one for one in reversed(begun) if one.election_id == force.election_id][:10],
     )
+
+
+def _most_pressing(stocks: Sequence[Forecast]) -> Sequence[Forecast]:
+    """Of an office with hundreds of styles those that somebody must see to first; of any other all, by name."""
+    if len(stocks) <= STYLES:
+        return stocks
+
+    def first(row: Forecast) -> tuple[int, date, bool, int, str]:
+        books = row.stock
+        return -books.short, row.lasts_until or date.max, books.opening is not None, -books.reserved, books.style
+
+    return sorted(stocks, key=first)[:STYLES]
 
 
 def _sheets(manifest: Mapping[str, Any], rules: Rules) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
-from sqlalchemy import select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
@@ -14,16 +14,42 @@ from replacements.people import accounts, second_factor
 from replacements.people.passwords import SHORTEST, PasswordRefused
 from replacements.people.permissions import Permission, Role
 from replacements.store.tables import Account
-from replacements.web.guard import here, needs, office
+from replacements.web.guard import here, leaf, needs, office
 
 blueprint = Blueprint("people", __name__, url_prefix="/people")
 
 
+A_PAGE = 50  # each with the forms that change it
+_ORDER = (Account.active.desc(), Account.name)
+
+
 def _page(wrong: str = "") -> str:
+    """Some of the accounts at a time: those whose name holds what the address asks for, or those beside the account
+    that it names, which was changed just now."""
+    name, asked = request.args.get("name", "").strip(), request.args.get("account", 0, type=int)
+    fits = or_(*(column.icontains(name, autoescape=True) for column in (Account.name, Account.full_name)))
+    wanted = [fits] if name else []
     with office().database.read() as session:
-        found = session.scalars(select(Account).order_by(Account.active.desc(), Account.name)).all()
+        place = func.row_number().over(order_by=_ORDER)
+        places = session.execute(select(Account.id, place).where(*wanted)).all()
+        number = next((-(-at // A_PAGE) for account_id, at in places if account_id == asked), leaf())
+        found = session.scalars(
+            select(Account).where(*wanted).order_by(*_ORDER).offset((number - 1) * A_PAGE).limit(A_PAGE)
+        ).all()
         has = second_factor.standings(session, [account.id for account in found])
-        return render_template("people.html", accounts=found, has=has, roles=list(Role), shortest=SHORTEST, wrong=wrong)
+        return render_template(
+            "people.html",
+            accounts=found,
+            has=has,
+            roles=list(Role),
+            shortest=SHORTEST,
+            wrong=wrong,
+            total=len(places),
+            number=number,
+            a_page=A_PAGE,
+            name=name,
+            changed=asked,
+        )
 
 
 @blueprint.get("/")
@@ -52,7 +78,7 @@ def create() -> tuple[str, int] | Response:
     except (accounts.AccountTrouble, PasswordRefused) as trouble:
         return _page(str(trouble)), 400
     flash(f"The account {made.name} can sign in now.", "good")
-    return redirect(url_for("people.page"), 303)
+    return _back(made.account_id)
 
 
 def _record(session: Session, event: str, account: Account, **details: object) -> None:
@@ -67,6 +93,11 @@ def _record(session: Session, event: str, account: Account, **details: object) -
     )
 
 
+def _back(account_id: int) -> Response:
+    """To the account, wherever in the list it stands."""
+    return redirect(url_for("people.page", account=account_id), 303)
+
+
 def _change(account_id: int, event: str, change: Callable[[Session], object], done: str) -> Response:
     with office().database.read() as session:
         if session.get(Account, account_id) is None:
@@ -79,7 +110,7 @@ def _change(account_id: int, event: str, change: Callable[[Session], object], do
         flash(done, "good")
     except (accounts.AccountTrouble, PasswordRefused) as trouble:
         flash(f"{trouble} Nothing was changed.", "stop")
-    return redirect(url_for("people.page"), 303)
+    return _back(account_id)
 
 
 @blueprint.post("/<int:account_id>/off")
@@ -159,7 +190,7 @@ def remove_second_factor(account_id: int) -> Response:
     this answers for knowing who asks (OWASP ASVS 5.0, 6.4.4, 6.5.6)."""
     if not request.form.get("known"):
         flash("Make sure in person who asks, and say so. Nothing was changed.", "stop")
-        return redirect(url_for("people.page"), 303)
+        return _back(account_id)
     return _change(
         account_id,
         "account_second_factor_removed",

@@ -64,7 +64,11 @@ def page() -> Response:
                 here_with=lambda **changed: _address({**asked, **changed}),
                 first_page=after is None and before is None,
                 groups=_groups(asked, deciders(session)),
-                narrowed=[name for name in NARROWS if asked[name] and not (name == "held" and asked[name] == "no")],
+                narrowed=[
+                    name
+                    for name in NARROWS
+                    if asked[name] and not (name == "held" and asked[name] == _held(asked["state"]))
+                ],
                 by_state=by_state,
                 held=sum(held.get(one, 0) for one in CAN_BE_HELD),
                 held_of=held,
@@ -111,14 +115,19 @@ def _asked() -> dict[str, str]:
     state = request.args.get("state", "waiting")
     asked["state"] = "" if state == "all" else state
     if asked["held"] not in ("no", "only", "also"):
-        asked["held"] = "no" if asked["state"] in CAN_BE_HELD else "also"
+        asked["held"] = _held(asked["state"])
     return asked
+
+
+def _held(state: str) -> str:
+    """What a list of this state does about those on hold unless it is asked for otherwise."""
+    return "no" if state in CAN_BE_HELD else "also"
 
 
 def _address(asked: dict[str, str]) -> str:
     """The address of a list; what is as it would be anyway is left out of it."""
     kept = {name: value for name, value in asked.items() if value and name != "state"}
-    if kept.get("held") in ("no", "also") and asked["held"] == ("no" if asked["state"] in CAN_BE_HELD else "also"):
+    if kept.get("held") in ("no", "also") and asked["held"] == _held(asked["state"]):
         del kept["held"]
     values: dict[str, Any] = {"state": asked["state"] or "all", **kept}
     return url_for("requests.page", **values)
