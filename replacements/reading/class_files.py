@@ -21,6 +21,7 @@ _JOINED = frozenset({"ko"})
 _LONGEST_WITHIN = 6  # syllables
 _TOKEN = re.compile(r"[^\W\d_]+(?:['-][^\W\d_]+)*|\d+|[.!?\n]+")
 _LONGEST = 6_000  # characters that are looked at, as for words
+_MOST_KNOWN = 2_000  # words whose classes are kept at hand; names and numbers come without end
 _REACH = 4  # words between two classes that are taken together
 
 
@@ -61,7 +62,7 @@ class Classes:
         """The classes that a single word belongs to."""
         known = self._known.get(word)
         if known is None:
-            if len(self._known) > 50_000:  # a mail may hold any number of words that are none
+            if len(self._known) >= _MOST_KNOWN:
                 self._known.clear()
             known = self._known[word] = frozenset(self._classes(word))
         return known

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 
 _SPECIAL = {
     "’": "'", "‘": "'", "ʼ": "'", "`": "'", "´": "'", "“": '"', "”": '"', "«": '"', "»": '"', "–": "-", "—": ",",
@@ -33,7 +33,7 @@ class Folded:
         return self.origin[start], self.origin[end]
 
 
-@cache
+@lru_cache(maxsize=4096)
 def _plain(char: str) -> str:
     if char in _SPECIAL:
         return _SPECIAL[char]

@@ -8,7 +8,6 @@ nothing about a language and are left out.
 from __future__ import annotations
 
 import re
-from functools import lru_cache
 
 import pycld2
 
@@ -74,12 +73,7 @@ _SCRIPTS: tuple[tuple[re.Pattern[str], str | None], ...] = (
 def language_of(text: str) -> tuple[str, float]:
     """The ISO 639-1 code of the language of a text and how sure that is (0 to 1). Very short text counts as English
     unless it holds clear evidence of another language."""
-    return _language_of(text[:4000])
-
-
-@lru_cache(maxsize=512)
-def _language_of(text: str) -> tuple[str, float]:
-    bare = _URL.sub(" ", text)
+    bare = _URL.sub(" ", text[:4000])
     by_script = _by_script(bare)
     if by_script:
         return by_script

@@ -39,7 +39,7 @@ class Place:
 _CITY_STATE_ZIP = re.compile(r"^(?P<city>[^\d,]*?)[\s,]+(?P<state>[A-Za-z]{2})\.?(?:[\s,]+(?P<zip>\d{5})(?:-\d{4})?)?$")
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1024)
 def place(street: str, unit: str, city: str, zip_code: str) -> Place:
     """Fields as on file or as written. A street that carries its city after commas gives the city up."""
     if not city and "," in street:
@@ -107,7 +107,6 @@ def _level(clue: AddressClue, places: tuple[Place, Place | None]) -> str:
     return level
 
 
-@lru_cache(maxsize=8192)
 def _agreement(said: Place, filed: Place) -> str:
     level = _street_agreement(said.delivery, filed.delivery)
     city = _same_city(said, filed)

@@ -117,7 +117,6 @@ class Delivery:
         return "".join(words).replace("-", "").lstrip("0") if words else ""
 
 
-@lru_cache(maxsize=8192)
 def parse(street: str, unit: str = "") -> Delivery:
     """Take a delivery line apart; `street` may carry the unit, and city and state after commas (which are left out)."""
     segments = [s for s in (_clean(piece) for piece in street.split(",")) if s]
@@ -314,7 +313,7 @@ def _full_direction(word: str) -> str:
     return next(full for full, short in DIRECTIONS.items() if short == DIRECTIONS[word] and len(full) > 2)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1024)
 def street_skeleton(delivery: Delivery) -> str:
     """What the index finds a street by: its words without vowels, so that most typos keep it."""
     if delivery.kind == "box":

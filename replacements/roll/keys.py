@@ -48,7 +48,7 @@ _GROUPS = {"bpfv": "1", "cgkqsxzj": "2", "dt": "3", "l": "4", "mn": "5", "r": "6
 _SOUNDS = str.maketrans({letter: code for letters, code in _GROUPS.items() for letter in letters})
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1024)
 def name_sound(name: str) -> str:
     """The first letter and the consonants by groups of like sound (Soundex, US patent 1,261,167)."""
     if not name:
@@ -214,7 +214,6 @@ def worth_weighing(found: Mapping[Found, int]) -> list[Found]:
     return kept
 
 
-@lru_cache(maxsize=1024)
 def ids_near(voter_id: str) -> frozenset[str]:
     """An id and every id that is one slip of the keyboard away: a digit wrong, left out or doubled up, two swapped."""
     found = {voter_id}

@@ -7,7 +7,6 @@ one word or three), and the best way counts.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
@@ -66,7 +65,6 @@ class NameFit:
         return "swapped order" if self.turned else "same"
 
 
-@lru_cache(maxsize=16384)
 def near(one: str, other: str) -> bool:
     """A slip of the keyboard apart: one edit or neighbouring swap from four letters, two from nine."""
     length = max(len(one), len(other))

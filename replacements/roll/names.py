@@ -42,7 +42,7 @@ _IN_WORDS = (
 )
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=2048)
 def fold(text: str) -> str:
     """Lower case, no marks, no apostrophes or full stops, hyphens as spaces: `Ñuñez-O’Brien` -> `nunez obrien`."""
     if text.isascii() and text.isalpha():
@@ -100,7 +100,7 @@ class Written:
         return bool(self.tokens or self.hangul)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=512)
 def read_name(text: str) -> tuple[Written, ...]:
     """Every name in one written form: what stands in brackets or quotation marks is a name, nickname or maiden name."""
     found: list[Written] = []
@@ -186,7 +186,7 @@ class NameOnFile:
     suffix: str
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1024)
 def on_file(first: str, middle: str, last: str, former: str, suffix: str) -> NameOnFile:
     lasts = []
     written_suffix = suffix_form(suffix)
@@ -248,7 +248,7 @@ def same_but_for_spelling(one: str, other: str) -> bool:
     return one != other and _one_spelling(one) == _one_spelling(other)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=2048)
 def _one_spelling(name: str) -> str:
     if name.startswith("mac") and len(name) > 6:
         name = "mc" + name[3:]

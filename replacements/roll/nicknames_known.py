@@ -52,7 +52,7 @@ def meanings(short: str) -> int:
     return max(1, len(_tables()[0].get(short, ())))
 
 
-@lru_cache(maxsize=16384)
+@lru_cache(maxsize=2048)
 def relatives(name: str) -> frozenset[str]:
     """Every name that may be the same person's as `name`: its short forms, its full names, and their short forms."""
     names = set(short_forms(name))
@@ -62,7 +62,6 @@ def relatives(name: str) -> frozenset[str]:
     return frozenset(names - {name})
 
 
-@lru_cache(maxsize=16384)
 def relation(written: str, filed: str) -> str:
     """How two names are linked: "nickname" (a good short form), "loose" (the tables link them weakly), or nothing."""
     full, _, firm = _tables()

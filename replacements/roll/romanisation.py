@@ -74,7 +74,7 @@ def romanise(hangul: str) -> str:
     return "".join("".join(part[0] for part in _parts(c)) for c in hangul if is_syllable(c))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
 def given_pattern(hangul: str) -> re.Pattern[str]:
     """Matches (whole, lower case, no spaces or hyphens) every spelling of a given name."""
     pieces = []
@@ -123,7 +123,7 @@ _SAME_SOUND = (
 )
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=2048)
 def sound(roman: str) -> str:
     """One coarse spelling for the many of a Korean given name in Roman letters: hyunwoo, hyeonu -> hyunu."""
     text = roman
@@ -145,7 +145,6 @@ def _readings() -> dict[str, frozenset[int]]:
     return {form: frozenset(places) for form, places in found.items()}
 
 
-@lru_cache(maxsize=8192)
 def may_be_one(one: str, other: str) -> bool:
     """Whether two Roman spellings may be one Korean given name. `minsu` may be 민수 or 민서, so it is one with `minsoo`
     and with `minseo`; these two are brothers."""

@@ -38,7 +38,7 @@ class NameFound:
     suffix: str = ""
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=2048)
 def fold(text: str) -> str:
     """Lower case, no accents, no full stops: for comparison only."""
     flat = unicodedata.normalize("NFKD", text.casefold().replace("đ", "d").replace("ł", "l").replace("ø", "o"))
@@ -64,7 +64,7 @@ def _pet_forms() -> dict[str, frozenset[str]]:
     }
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=2048)
 def is_given(word: str) -> bool:
     """Whether a word is a known given name or pet form, in any case."""
     flat = fold(word)
@@ -80,7 +80,7 @@ def _known() -> frozenset[str]:
     return frozenset({fold(n) for n in _data()["names"]["all"]} | _pet_forms().keys()).union(*_pet_forms().values())
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def parts(name: str) -> tuple[str, ...]:
     """The folded words of a name without titles and suffixes."""
     words = vocabulary("es").words
@@ -89,12 +89,10 @@ def parts(name: str) -> tuple[str, ...]:
     return tuple(w for w in found if w and w not in words["suffixes"] and w not in words["titles"]) or tuple(found)
 
 
-@lru_cache(maxsize=4096)
 def _is_latin(name: str) -> bool:
     return all(ord(c) < 0x2000 for c in name if c.isalpha())
 
 
-@lru_cache(maxsize=4096)
 def same_given(a: str, b: str) -> bool:
     """Whether two given names (folded) may be one person's: equal, initial, pet form, or a shortened form."""
     if a == b or (len(a) == 1 and b.startswith(a)) or (len(b) == 1 and a.startswith(b)):
@@ -114,7 +112,6 @@ def _family_first() -> frozenset[str]:
     return frozenset(fold(n) for n in vocabulary("vi").words["family_names"])
 
 
-@lru_cache(maxsize=16384)
 def compatible(a: str, b: str) -> bool:
     """Whether two written names may be one person's. Names in different scripts cannot be compared and may be."""
     if not a or not b or _is_latin(a) != _is_latin(b):
@@ -322,7 +319,7 @@ def _without_titles(name: str) -> str:
     return " ".join(row).strip()
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
 def from_name(display: str) -> FromName:
     """Read a From line's display name."""
     text = _NOT_TEXT.sub(" ", unicodedata.normalize("NFC", display)).strip(" \"'“”‘’-–—")
