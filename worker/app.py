@@ -5,9 +5,10 @@ from __future__ import annotations
 import time
 from typing import Any
 
+import holidays.countries  # noqa: F401 - loaded with the first rules otherwise, by each process for itself
 import structlog
 from celery import Celery
-from celery.signals import before_task_publish
+from celery.signals import before_task_publish, worker_init
 from kombu.entity import Queue
 
 from replacements.health.types import HANDED_OUT
@@ -17,6 +18,7 @@ from replacements.roll import parameters
 from replacements.settings import Settings
 from replacements.store.sealing import SealTrouble, read_keys
 from worker.schedule import EVERY
+from worker.settling import settle
 
 QUEUES = {"fetch_mail": "intake", "read_message": "reading", "read_waiting": "reading", "send_replies": "replies"}
 LONGEST_TASK_SECONDS = 600
@@ -31,7 +33,7 @@ except (learned.WeightsRefused, parameters.WeightsTrouble, SealTrouble) as refus
     raise SystemExit(f"The worker does not start. {refused}") from refused
 if _settings.weights is not None and _settings.weights_in_use() is None:
     structlog.get_logger().warning("weights not there yet: reading by the package's own", file=str(_settings.weights))
-# A process that has grown so large is replaced once its task is done: what names it has compared stays in its memory.
+# A process that has grown so large is replaced once its task is done. One that only reads mail stays far below.
 LARGEST_PROCESS_KB = 290_000
 
 app = Celery("replacements", broker=_settings.redis or "redis://127.0.0.1:6379/0")
@@ -63,3 +65,9 @@ def say_when(headers: dict[str, Any] | None = None, **_: Any) -> None:
     """A task carries when it was handed out, so that how long the oldest waits can be seen in its queue."""
     if headers is not None:
         headers[HANDED_OUT] = time.time()
+
+
+@worker_init.connect
+def started(**_: Any) -> None:
+    """When the tasks are imported and no process is made yet."""
+    settle()

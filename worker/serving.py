@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import socket
 from collections.abc import Callable
 from datetime import datetime
@@ -15,6 +14,7 @@ from replacements.store.database import Database
 from replacements.web.app import create_app
 from worker.in_process import InProcess
 from worker.jobs import Work
+from worker.settling import settle
 
 THREADS = 8
 
@@ -30,13 +30,6 @@ def free_or_trouble(host: str, port: int) -> None:
                 f"Port {port} on {host} cannot be used: {error.strerror}. Another program may be using it; "
                 "choose another with --port."
             ) from error
-
-
-def settle() -> None:
-    """What was made at the start lives as long as the process: it is not looked through again whenever a page makes
-    many objects. Looking through all of it took 0.2 s, and every few pages one had to wait for it."""
-    gc.collect()
-    gc.freeze()
 
 
 def serve_pages(

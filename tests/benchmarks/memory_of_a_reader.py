@@ -3,9 +3,10 @@
     python -m tests.benchmarks.memory_of_a_reader [MAILS] [VOTERS] [MINUTES]
 
 Short letters, no two alike, signed by voters of a roll (100,000) in a private PostgreSQL, are read in one process as
-Celery's worker does it, 50,000 of them or as many as there is time for (10 minutes); another process stores them. Its
-resident memory is sampled every thousand. Beside it, in the same run: what it held after its first letter, with the
-same packages and weights. Prints both, their ratio, and by how much a thousand mails made it grow over the second half.
+Celery's worker does it (`a_reader`), 50,000 of them or as many as there is time for (10 minutes); another process
+stores them. Its resident memory is sampled every thousand, what is its own and what is of files apart. Beside it, in
+the same run: what it held after its first letter, with the same packages and weights. Prints both, their ratio, by how
+much a thousand mails made it grow over the second half, and how many of the processor's milliseconds a mail took.
 """
 
 from __future__ import annotations
@@ -17,11 +18,9 @@ import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import islice
-from pathlib import Path
 
 import numpy as np
 
-from replacements.reading.reader import warm
 from replacements.requests import intake
 from replacements.store.database import Database
 from tests.benchmarks.an_office import load_now, set_up, some_voters
@@ -29,33 +28,7 @@ from tests.benchmarks.letters import letters
 from tests.benchmarks.private_postgres import private_postgres
 
 BAR = 300  # MB
-EVERY = 1000
 _AT_ONCE, _AHEAD = 25, 100
-
-
-def resident() -> float:
-    """MB of this process that lie in memory, shared pages among them."""
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return int(status.partition("VmRSS:")[2].split()[0]) / 1024
-
-
-def read(url: str, count: int) -> None:
-    """In a process of its own, which does nothing else: a line of (mails, MB, seconds) after the first and after each
-    thousand, until so many are read or nobody listens any more."""
-    import worker.tasks  # noqa: F401 - what a worker holds besides
-
-    warm()
-    database = Database(url)
-    began, done = time.monotonic(), 0
-    told = 0
-    while done < count:
-        new = intake.read_waiting(database, now=lambda: datetime.now(UTC), seconds=0.5)
-        if not new:
-            time.sleep(0.1)
-        elif not done or (done + new) // EVERY > told:
-            told = (done + new) // EVERY
-            print(done + new, f"{resident():.1f}", f"{time.monotonic() - began:.0f}", flush=True)
-        done += new
 
 
 def store(database: Database, mails: Iterator[bytes], from_number: int) -> int:
@@ -79,8 +52,8 @@ def main(mails: int = 50_000, voters: int = 100_000, minutes: float = 10, url: s
     database = Database(url)
     mails_to_come = islice(letters(some_voters(database, min(mails, 20_000))), mails)
     stored = store(database, islice(mails_to_come, 1), 0)
-    command = [sys.executable, "-m", "tests.benchmarks.memory_of_a_reader", "read", url, str(mails)]
-    samples: list[tuple[float, float]] = []
+    command = [sys.executable, "-m", "tests.benchmarks.a_reader", url, str(mails)]
+    samples: list[tuple[float, ...]] = []
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as reader:
         listening = threading.Thread(target=_listen, args=(reader, samples), daemon=True)
         listening.start()
@@ -92,24 +65,23 @@ def main(mails: int = 50_000, voters: int = 100_000, minutes: float = 10, url: s
         reader.terminate()
         listening.join()
     database.close()
-    first, last = samples[0][1], samples[-1][1]
-    later = np.array([sample for sample in samples if sample[0] >= samples[-1][0] / 2])
+    first, last = samples[0], samples[-1]
+    later = np.array([sample for sample in samples if sample[0] >= last[0] / 2])
     slope = float(np.polyfit(later[:, 0] / 1000, later[:, 1], 1)[0]) if len(later) > 1 else float("nan")
     print(f"{voters} voters, {load_now()}")
-    print(f"after {samples[-1][0]:.0f} mails {last:.1f} MB (bar {BAR}); after the first {first:.1f} MB")
-    print(f"ratio {last / first:.2f}; over the second half {slope:+.2f} MB for each thousand mails")
+    print(f"after {last[0]:.0f} mails {last[1]:.1f} MB (bar {BAR}); after the first {first[1]:.1f} MB")
+    print(f"ratio {last[1] / first[1]:.2f}; over the second half {slope:+.2f} MB for each thousand mails")
+    print(f"{(last[5] - first[5]) / max(1, last[0] - first[0]) * 1000:.1f} ms of the processor a mail")
 
 
-def _listen(reader: subprocess.Popen[str], samples: list[tuple[float, float]]) -> None:
+def _listen(reader: subprocess.Popen[str], samples: list[tuple[float, ...]]) -> None:
     assert reader.stdout is not None
     for line in reader.stdout:
-        done, megabytes, seconds = map(float, line.split())
-        samples.append((done, megabytes))
-        print(f"{done:7.0f} mails  {megabytes:6.1f} MB  {seconds:5.0f} s", flush=True)
+        done, all_, own, files, seconds, busy = map(float, line.split())
+        samples.append((done, all_, own, files, seconds, busy))
+        apart = f"{all_:6.1f} MB = {own:6.1f} own + {files:5.1f} of files"
+        print(f"{done:7.0f} mails  {apart}  {seconds:5.0f} s", flush=True)
 
 
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["read"]:
-        read(sys.argv[2], int(sys.argv[3]))
-    else:
-        main(*map(int, sys.argv[1:3]), *map(float, sys.argv[3:4]))
+    main(*map(int, sys.argv[1:3]), *map(float, sys.argv[3:4]))
