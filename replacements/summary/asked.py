@@ -8,20 +8,35 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Select, Text, and_, case, cast, func, literal, not_, select, text, union_all
+from sqlalchemy import (
+    ColumnElement,
+    Float,
+    Select,
+    Text,
+    and_,
+    case,
+    cast,
+    func,
+    literal,
+    not_,
+    null,
+    select,
+    text,
+    union_all,
+)
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Request
+from replacements.store.tables import Correction, Request
 from replacements.store.tables.requests import ASKS_FOR_A_BALLOT
 from replacements.summary.figures import Declined, Waiting
 from replacements.summary.questions import AT_ONCE, Answer, moment, question
 
 LAPSED, DECLINED = "lapsed", "declined"
 NO_LANGUAGE = "und"
+EDGES = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 1.0)  # a ballot may be voided from 0.8, by rule from 0.95: finer up there
 _TO_THE_HOUR = len("2031-10-06 09")
 _Question = Select[*tuple[Any, ...]]
 
@@ -36,9 +51,8 @@ class Came:
 
 
 class Alike(NamedTuple):
-    """What requests that were decided have in common. `who`: how sure the identification was, `right`: whether it named
-    the voter that the request now has; `sure`, `kind`: how sure the reading was of which kind. None where nothing was
-    claimed."""
+    """What requests that were decided have in common. `right`: whether the identification named the voter that the
+    request now has, `lot`: how sure it was, by its place in EDGES. None where nothing was claimed."""
 
     kinds: tuple[str, ...]
     standing: str | None
@@ -46,10 +60,8 @@ class Alike(NamedTuple):
     decision: str | None
     state: str
     decided_by: str | None
-    who: float | None
     right: bool | None
-    sure: float | None
-    kind: str | None
+    lot: int | None
 
     @property
     def overridden(self) -> bool:
@@ -57,73 +69,99 @@ class Alike(NamedTuple):
         return self.decision is not None and self.decision not in (self.proposal, LAPSED)
 
 
+class Read(NamedTuple):
+    """What messages have in common whose first request was decided, and whose reading nobody put right: how sure the
+    reading was of what they ask most surely, by its place in EDGES."""
+
+    proposal: str
+    decision: str | None
+    decided_by: str | None
+    lot: int
+
+
+class Claims(NamedTuple):
+    """How many there are that are alike, and what was claimed of all together: probabilities, added up."""
+
+    many: int
+    claimed: float
+
+
 @dataclass(frozen=True)
 class Decided:
-    """The requests that were decided. `messages` and `each`: the message of each and what it is, in the order of their
-    ids; `alike`: how many are alike, in that order too."""
+    """The requests that were decided, by what they have in common, and the readings that led to them."""
 
-    messages: Sequence[int]
-    each: Sequence[Alike]
-    alike: Mapping[Alike, int]
+    alike: Mapping[Alike, Claims]
+    read: Mapping[Read, Claims]
+
+    @property
+    def requests(self) -> int:
+        return sum(one.many for one in self.alike.values())
 
 
 def of_a_stretch(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[Came, Decided]:
-    """The requests that were received, and those that were decided, from `start` to before `end`: most are both, and
-    each is read once."""
+    """The requests that were received, and those that were decided, from `start` to before `end`. They are thousands,
+    of a few hundred ways to be decided: the database puts them together."""
     received = and_(*_received(election_id, start, end))
     decided = and_(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
+    kinds = cast(Request.kinds, Text)
     each = (
-        func.coalesce(decided, False).label("decided"),
-        Request.id,
-        Request.message_id,
-        Request.language,
-        cast(Request.kinds, Text),
-        Request.standing,
-        Request.proposal,
-        Request.decision,
-        Request.state,
-        Request.decided_by,
-        Request.who_p,
-        func.nullif(Request.voter_id, "") == Request.who_claimed,
+        Request.message_id, Request.place, kinds.label("kinds"), Request.standing, Request.proposal, Request.decision,
+        Request.state, Request.decided_by, Request.who_p,
+        case((func.nullif(Request.voter_id, "") == Request.who_claimed, 1), (_neither_is_missing(), 0)).label("right"),
         Request.kind_p,
-        Request.kind_claimed,
-    )
-    # Two halves, each of which finds its own in the order of an index; those of both are in the first.
+    )  # fmt: skip
+    # Two halves, each of which finds its own in the order of an index.
+    halves = select(*each).where(received, decided), select(*each).where(decided, not_(received))
+    one = union_all(*halves).cte("one").c
+    alike = (one.kinds, one.standing, one.proposal, one.decision, one.state, one.decided_by, one.right, _lot(one.who_p))
+    read = (one.proposal, one.decision, one.decided_by, _lot(one.kind_p))
+    put_right = select(Correction.message_id)
     rows = session.execute(
         union_all(
-            select(literal(1).label("received"), *each).where(received),
-            select(literal(0), *each).where(decided, not_(received)),
+            _counted("came", (kinds, Request.language)).where(received).group_by(kinds, Request.language),
+            _counted("alike", alike, one.who_p).group_by(*alike),
+            _counted("read", read, one.kind_p)
+            .where(one.place == 0, one.kind_p.is_not(None), one.message_id.not_in(put_right))
+            .group_by(*read),
         )
     ).yield_per(AT_ONCE)
-    came, kept = Counter[tuple[Any, ...]](), _Decided()
+    found: dict[str, list[Any]] = {"came": [], "alike": [], "read": []}
     for row in rows:
-        if row[0]:
-            came[row[4:6]] += 1
-        if row[1]:
-            kept.add(row[2], row[3], row[5:])
-    return _came((kinds, language, count) for (language, kinds), count in came.items()), kept.decided()
+        found[row[0]].append(row)
+    return (
+        _came((kinds, language, count) for _, kinds, language, *_, count, _ in found["came"]),
+        Decided(
+            {_alike(row): Claims(row[-2], row[-1] or 0.0) for row in found["alike"]},
+            {Read(row[1], row[2], row[3], int(row[4])): Claims(row[-2], row[-1]) for row in found["read"]},
+        ),
+    )
 
 
-class _Decided:
-    """Puts decided requests together as they are read. They are thousands, of a few hundred ways to be decided."""
+_WORDS = 8
 
-    def __init__(self) -> None:
-        self._read = cache(lambda listed: tuple(json.loads(listed)))
-        self._known: dict[tuple[Any, ...], Alike] = {}
-        self._ids, self._messages, self._each = list[int](), list[int](), list[Alike]()
 
-    def add(self, number: int, message_id: int, key: tuple[Any, ...]) -> None:
-        one = self._known.get(key)
-        if one is None:
-            one = self._known[key] = Alike(self._read(key[0]), *key[1:])
-        self._ids.append(number)
-        self._messages.append(message_id)
-        self._each.append(one)
+def _counted(name: str, words: Sequence[Any], p: Any = None) -> Select[*tuple[Any, ...]]:
+    """Rows of up to eight words, how many there are of each, and the sum of `p`."""
+    eight = (*words, *(null() for _ in range(_WORDS - len(words))))
+    texts = (cast(word, Text).label(f"word_{n}") for n, word in enumerate(eight))
+    summed = cast(null(), Float) if p is None else func.sum(p)
+    return select(literal(name, Text).label("what"), *texts, func.count().label("n"), summed.label("p"))
 
-    def decided(self) -> Decided:
-        in_order = sorted(range(len(self._ids)), key=self._ids.__getitem__)
-        messages, each = [self._messages[n] for n in in_order], [self._each[n] for n in in_order]
-        return Decided(messages, each, Counter(each))
+
+def _lot(p: ColumnElement[float]) -> ColumnElement[int]:
+    """The place in EDGES of the largest edge that is not above it; of the last one, the place before."""
+    inner = list(enumerate(EDGES[1:-1], start=1))
+    return case((p.is_(None), None), *((p >= edge, place) for place, edge in reversed(inner)), else_=0)
+
+
+def _neither_is_missing() -> ColumnElement[bool]:
+    return and_(func.nullif(Request.voter_id, "").is_not(None), Request.who_claimed.is_not(None))
+
+
+def _alike(row: Sequence[Any]) -> Alike:
+    right, lot = (None if word is None else int(word) for word in row[7:9])
+    right_or_not = None if right is None else bool(right)
+    return Alike(tuple(json.loads(row[1])), row[2], row[3], row[4], row[5], row[6], right_or_not, lot)
 
 
 def _received(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool], ...]:

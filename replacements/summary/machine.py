@@ -9,42 +9,45 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_right
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
-from sqlalchemy import Select
+from sqlalchemy import Select, select
 
-from replacements.store.tables import Correction, Request
-from replacements.summary.asked import DECLINED, LAPSED, Alike, Decided
+from replacements.store.tables import Account, Correction, Request
+from replacements.summary.asked import DECLINED, EDGES, LAPSED, Alike, Claims, Decided, Read
 from replacements.summary.control import wilson
 from replacements.summary.figures import Bin, Followed, Machine
 from replacements.summary.questions import Answer, question
 
 WHO, KIND = "who", "kind"
-EDGES = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 1.0)  # a ballot may be voided from 0.8, by rule from 0.95: finer up there
-Claim = tuple[float, bool]
+Lots = dict[tuple[int, bool], Claims]  # by place in EDGES, and whether they came true
 
 
-def measure_machine(decided: Decided, people: Container[str | None], corrections: Sequence[Answer]) -> Machine:
-    """Over the requests that `people` decided. `corrections`: what `corrected` was answered."""
-    put_right = _newest(corrections)
+def measure_machine(
+    decided: Decided, people: Container[str | None], corrections: Sequence[Answer], put_right: Sequence[Answer]
+) -> Machine:
+    """Over the requests that `people` decided. `corrections`, `put_right`: what the questions of these names were
+    answered."""
+    newest = _newest(corrections)
     found, off = list[Bin](), {}
-    for what, claims in _claims(decided, people, put_right).items():
-        if claims:
-            bins = binned(what, claims)
+    for what, lots in ((WHO, _of_voters(decided, people)), (KIND, _of_readings(decided, people, newest, put_right))):
+        if lots:
+            bins = binned(what, lots)
             found += bins
-            off[what] = sum(abs(one.claimed * one.claims - one.right) for one in bins) / claims.total()
-    return Machine(followed(by_people(decided, people)), tuple(found), off, len(put_right))
+            off[what] = sum(abs(one.claimed * one.claims - one.right) for one in bins) / sum(one.claims for one in bins)
+    return Machine(followed(by_people(decided, people)), tuple(found), off, len(newest))
 
 
 def by_people(decided: Decided, people: Container[str | None]) -> dict[Alike, int]:
     """What people decided, and not the office's rules by themselves."""
-    return {one: count for one, count in decided.alike.items() if _by_people(one, people)}
+    return {one: claims.many for one, claims in decided.alike.items() if _by_people(one, people)}
 
 
-def _by_people(one: Alike, people: Container[str | None]) -> bool:
+def _by_people(one: Alike | Read, people: Container[str | None]) -> bool:
     return one.decided_by in people and one.decision not in (None, LAPSED)
 
 
@@ -58,19 +61,22 @@ def followed(decided: Mapping[Alike, int]) -> tuple[Followed, ...]:
     return tuple(Followed(kind, standing, *row) for (kind, standing), row in sorted(counts.items()))
 
 
-def binned(what: str, claims: Iterable[Claim]) -> list[Bin]:
-    """Claims put together by size, each lot with the share that came true and Wilson's interval for it."""
-    rows: list[list[tuple[float, bool, int]]] = [[] for _ in EDGES[1:]]
-    for (p, right), count in Counter(claims).items():
-        rows[max(0, bisect_right(EDGES, p, hi=len(EDGES) - 1) - 1)].append((p, right, count))
+def binned(what: str, lots: Lots) -> list[Bin]:
+    """Each lot of claims with the share that came true and Wilson's interval for it."""
     found = []
-    for row, lower, upper in zip(rows, EDGES, EDGES[1:], strict=False):
-        if row:
-            size, true = sum(count for _, _, count in row), sum(count for _, right, count in row if right)
-            low, high = wilson(true, size)
-            claimed = sum(p * count for p, _, count in row) / size
-            found.append(Bin(what, lower, upper, size, true, claimed, low, high))
+    for place, (lower, upper) in enumerate(pairwise(EDGES)):
+        none = Claims(0, 0.0)
+        true, false = lots.get((place, True), none), lots.get((place, False), none)
+        if size := true.many + false.many:
+            low, high = wilson(true.many, size)
+            claimed = (true.claimed + false.claimed) / size
+            found.append(Bin(what, lower, upper, size, true.many, claimed, low, high))
     return found
+
+
+def lot_of(p: float) -> int:
+    """The place in EDGES of a claim, as the database puts it."""
+    return max(0, bisect_right(EDGES, p, hi=len(EDGES) - 1) - 1)
 
 
 def corrected(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
@@ -82,29 +88,46 @@ def corrected(name: str, election_id: str, start: datetime, end: datetime) -> Se
     )
 
 
+def readings_put_right(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+    """Asks what had been claimed of the messages of these days' decisions, by people, whose reading was put right."""
+    return question(name, Request.message_id, Request.kind_claimed, Request.kind_p, number=Request.id).where(
+        Request.message_id.in_(select(Correction.message_id)),
+        Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end,
+        Request.place == 0, Request.kind_p.is_not(None), Request.decision.is_not(None), Request.decision != LAPSED,
+        Request.decided_by.in_(select(Account.name)),
+    )  # fmt: skip
+
+
 def _newest(rows: Iterable[Answer]) -> dict[int, list[str]]:
     """The newest word on a message counts."""
     in_order = sorted(rows, key=lambda row: row.number)
     return {int(row.first or 0): json.loads(row.second or "[]") for row in in_order}
 
 
-def _claims(
-    decided: Decided, people: Container[str | None], corrections: Mapping[int, Sequence[str]]
-) -> dict[str, Counter[Claim]]:
-    """What was claimed of each request's voter and, once a message, of what it asks, and whether it came true."""
-    who, kind = Counter[Claim](), Counter[Claim]()
-    for one, count in by_people(decided, people).items():
-        if one.state == "done" and one.right is not None and one.who is not None:
-            who[one.who, bool(one.right)] += count
-    seen: set[int] = set()
-    for message_id, one in zip(decided.messages, decided.each, strict=True):
-        if one.sure is None or message_id in seen or not _by_people(one, people):
-            continue
-        if message_id in corrections:
-            kind[one.sure, one.kind in corrections[message_id]] += 1
-        elif one.decision == one.proposal:
-            kind[one.sure, True] += 1
-        else:
-            continue
-        seen.add(message_id)
-    return {WHO: who, KIND: kind}
+def _of_voters(decided: Decided, people: Container[str | None]) -> Lots:
+    """What was claimed of each request's voter, and whether it came true."""
+    found: Lots = {}
+    for one, claims in decided.alike.items():
+        if _by_people(one, people) and one.state == "done" and one.right is not None and one.lot is not None:
+            _add(found, one.lot, one.right, claims)
+    return found
+
+
+def _of_readings(
+    decided: Decided, people: Container[str | None], newest: Mapping[int, Sequence[str]], put_right: Sequence[Answer]
+) -> Lots:
+    """What was claimed of each message, once, with its first request; what led to another decision says nothing."""
+    found: Lots = {}
+    for one, claims in decided.read.items():
+        if _by_people(one, people) and one.decision == one.proposal:
+            _add(found, one.lot, True, claims)
+    for row in put_right:
+        message, kind, p = int(row.first or 0), row.second, float(row.third or 0)
+        if message in newest:
+            _add(found, lot_of(p), kind in newest[message], Claims(1, p))
+    return found
+
+
+def _add(lots: Lots, place: int, right: bool, claims: Claims) -> None:
+    before = lots.get((place, right), Claims(0, 0.0))
+    lots[place, right] = Claims(before.many + claims.many, before.claimed + claims.claimed)

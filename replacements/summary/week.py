@@ -34,7 +34,7 @@ from replacements.summary.control import u_chart
 from replacements.summary.figures import Columns, Day, Published, Rate, Unusual, Where
 from replacements.summary.figures import Week as Week
 from replacements.summary.ledger_days import how_far, read_days, summed_up_to
-from replacements.summary.machine import by_people, corrected, measure_machine
+from replacements.summary.machine import by_people, corrected, measure_machine, readings_put_right
 from replacements.summary.places import Places, by_style_and_state, places
 from replacements.summary.questions import Answers, ask, number, question
 from replacements.summary.rates import charted, rates, shares
@@ -170,6 +170,7 @@ class _Stretch:
             unusual.back_after_void("back after void", election_id, start, end),
             declined_of("declined", election_id, start, end),
             corrected("corrections", election_id, start, end),
+            readings_put_right("put right", election_id, start, end),
             question("people", Account.name, number=Account.id),
             *then.questions(reissues=False),
             *earlier.questions(),
@@ -224,7 +225,7 @@ class _Stretch:
                 _brought_back(books, whole_days),
                 unusual.overriding(by_people(decided, people)),
             ),
-            decisions=len(decided.each),
+            decisions=decided.requests,
             overrides=_overrides(decided),
             replies_sent=number(answers, "sent replies"),
             replies_failed=number(answers, "failed replies"),
@@ -234,7 +235,7 @@ class _Stretch:
             kinds=shares(came.by_kind, came.requests),
             causes=shares(causes, tally.reissued),
             languages=shares(came.by_language, came.requests),
-            machine=measure_machine(decided, people, answers["corrections"]),
+            machine=measure_machine(decided, people, answers["corrections"], answers["put right"]),
             before=replace(
                 then.counted(answers, is_business_day),
                 by_cause=books.by_name(REASON, self.before, first - DAY, "reissued"),
@@ -361,9 +362,9 @@ def _brought_back(books: Days, days: Sequence[date]) -> tuple[Rate, ...]:
 def _overrides(decided: Decided) -> dict[tuple[str, str], int]:
     """How often what was decided instead of what, the most frequent first."""
     found = Counter[tuple[str, str]]()
-    for one, count in decided.alike.items():
+    for one, claims in decided.alike.items():
         if one.overridden and one.decision is not None:
-            found[one.proposal, one.decision] += count
+            found[one.proposal, one.decision] += claims.many
     return dict(found.most_common())
 
 

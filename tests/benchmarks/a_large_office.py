@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from replacements.ballots.ledger import Event, append_many
 from replacements.ballots.numbers import with_check_digit
 from replacements.people.permissions import Role
-from replacements.requests import office
+from replacements.requests import letter_words, office
 from replacements.rules.calendar import is_mailing_day
 from replacements.rules.office import Rules
 from replacements.store.bulk import insert_rows
@@ -68,7 +68,8 @@ class LargeOffice:
         self._roll(seed)
         self._ballots()
         self._requests()
-        roll_forward(database, self.election, self.rules.office.time_zone)  # as the schedule does each night
+        roll_forward(database, self.election, self.rules.office.time_zone)  # as the schedule does each hour
+        letter_words.pack(database)
         _learn_the_sizes(database)
 
     def number(self, place: int) -> str:
@@ -221,9 +222,9 @@ class LargeOffice:
             },
             "language": chance.choice(("en", "en", "en", "es")),
             "who_claimed": voter,
-            "who_p": 0.9999,
+            "who_p": round(1 - 10 ** -(0.5 + number * 37 % 350 / 100), 4),
             "kind_claimed": kind,
-            "kind_p": 0.99,
+            "kind_p": round(1 - 10 ** -(0.3 + number * 53 % 220 / 100), 3),
             "state": state,
             "version": 1 if state == "waiting" else 2,
             "received_at": received,

@@ -31,17 +31,20 @@ from typing import Any
 
 import psycopg
 from flask.testing import FlaskClient
+from nacl.secret import SecretBox
 from sqlalchemy import event, func, select
 
 from replacements.requests.listing import Key
 from replacements.settings import Settings
 from replacements.store.database import Database
+from replacements.store.sealing import Keys
 from replacements.store.tables import Election, Mailing, Request, VoterRow
 from tests.benchmarks.a_large_office import AT, LargeOffice
 from tests.benchmarks.private_postgres import private_postgres
 from tests.web.invented_office import Clock, Site
-from worker.serving import settle
+from worker.settling import settle
 
+KEYS = Keys({"invented-office-": SecretBox(b"an invented office seals letters")})
 MOST_MS, MOST_STATEMENTS, CASE_MS = 150, 12, 1_000
 ADDRESSES, TRIES = 30, 3
 WHO = ("supervisor", "clerk")
@@ -291,14 +294,14 @@ def _databases(asked: str) -> Iterator[tuple[str, str]]:
 
 
 def _filled(url: str, sizes: tuple[int, int, int]) -> Database:
-    database = Database(url)
+    database = Database(url, KEYS)
     try:
         with database.read() as session:
             if session.scalar(select(func.count()).select_from(Request)):
                 return database
     except Exception:  # no tables yet
         database.close()
-        database = Database(url)
+        database = Database(url, KEYS)
     started = time.perf_counter()
     voters, ballots, requests = sizes
     LargeOffice(database, voters=voters, ballots=ballots, requests=requests)

@@ -9,8 +9,9 @@ import pytest
 
 from replacements.store.database import Database
 from replacements.store.tables import Account, Correction
+from replacements.summary.asked import Claims
 from replacements.summary.figures import Followed, Week
-from replacements.summary.machine import binned
+from replacements.summary.machine import binned, lot_of
 from replacements.summary.week import stretch, week
 from tests.summary.conftest import ELECTION
 
@@ -113,7 +114,8 @@ def test_a_correction_says_what_a_message_asked(records: Any, staffed: Database)
 
 
 def test_a_claim_on_an_edge_belongs_to_the_lot_above_it() -> None:
-    assert [(one.lower, one.claims) for one in binned("who", [(0.5, True), (0.8, True), (1.0, True)])] == [
+    lots = {(lot_of(p), True): Claims(1, p) for p in (0.5, 0.8, 1.0)}
+    assert [(one.lower, one.claims) for one in binned("who", lots)] == [
         (0.5, 1),
         (0.8, 1),
         (0.99, 1),

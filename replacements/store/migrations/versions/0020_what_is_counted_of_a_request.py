@@ -36,7 +36,7 @@ def upgrade() -> None:
         "requests_counted",
         "requests",
         [
-            "election_id", "received_at", "decided_at", "message_id", "voter_id", "language", "kinds", "standing",
+            "election_id", "received_at", "decided_at", "message_id", "place", "voter_id", "language", "kinds", "standing",
             "proposal", "decision", "state", "decided_by", "who_claimed", "who_p", "kind_claimed", "kind_p",
         ],
     )  # fmt: skip
