@@ -124,8 +124,8 @@ def classes(language: str) -> Classes:
     """The classes of a language, read once; those of English where it has none."""
     try:
         return Classes(language)
-    except KeyError:
-        return Classes("en")
+    except KeyError:  # the same for each of a hundred languages
+        return classes("en")
 
 
 def class_signs(folded: Folded, language: str) -> dict[str, Place]:

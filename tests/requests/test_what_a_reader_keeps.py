@@ -81,3 +81,7 @@ def test_words_that_are_in_no_class_are_not_remembered_for_ever() -> None:
         assert english.of_word(f"surname{number}") == frozenset()
     assert len(english._known) <= MOST_KEPT
     assert english.of_word("coffee") == class_files.classes("en").of_word("coffee") != frozenset()
+
+
+def test_languages_without_classes_of_their_own_share_the_english_ones() -> None:
+    assert class_files.classes("fi") is class_files.classes("tl") is class_files.classes("en")
