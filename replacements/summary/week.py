@@ -62,63 +62,10 @@ def week(
     now: datetime | None = None,
     is_business_day: Callable[[date], bool] = monday_to_friday,
 ) -> Week:
-    """Count one week; see `stretch`. Raises ValueError where `monday` is another day of the week."""
+    """Count one week. Raises ValueError where `monday` is another day of the week."""
     if monday.weekday() != 0:
         raise ValueError(f"{monday} is not a Monday")
-    return stretch(session, election_id, monday, monday + 6 * DAY, zone, now=now, is_business_day=is_business_day)
-
-
-def stretch(
-    session: Session,
-    election_id: str,
-    first: date,
-    last: date,
-    zone: str,
-    *,
-    now: datetime | None = None,
-    is_business_day: Callable[[date], bool] = monday_to_friday,
-    standing: Answers | None = None,
-) -> Week:
-    """Count the days from `first` to `last`, both included. `zone` is the office's (IANA name); `now` limits the ages
-    of what waits where the last day is not over.
-
-    `is_business_day` says on which days the office mails (the promise is the next one after the request). Raises
-    ValueError where `last` is before `first` or more than LONGEST days lie between. `standing`: what the
-    function of that name was answered in this session, where it was asked.
-    """
-    return _Stretch(election_id, first, last, zone, now).week(session, is_business_day, standing)
-
-
-def stretch_and_places(
-    session: Session,
-    election_id: str,
-    first: date,
-    last: date,
-    zone: str,
-    *,
-    now: datetime | None = None,
-    is_business_day: Callable[[date], bool] = monday_to_friday,
-    standing: Answers | None = None,
-) -> tuple[Week, Places]:
-    """The same, and where all ballots are now, by the ledger and by the table."""
-    counting = _Stretch(election_id, first, last, zone, now)
-    found = counting.week(session, is_business_day, standing, by_style_and_state(election_id))
-    return found, places(counting.books, counting.answers)
-
-
-def for_the_public(
-    session: Session,
-    election_id: str,
-    first: date,
-    last: date,
-    zone: str,
-    *,
-    now: datetime | None = None,
-    is_business_day: Callable[[date], bool] = monday_to_friday,
-    standing: Answers | None = None,
-) -> Published:
-    """Of these days only what may be published: the same figures, with less to read."""
-    return _Stretch(election_id, first, last, zone, now).published(session, is_business_day, standing)
+    return Stretch(election_id, monday, monday + 6 * DAY, zone, now=now, is_business_day=is_business_day).week(session)
 
 
 def standing(session: Session, election_id: str) -> Answers:
@@ -126,13 +73,29 @@ def standing(session: Session, election_id: str) -> Answers:
     return ask(session, *how_far(election_id), *elections(election_id))
 
 
-class _Stretch:
-    """Counts one stretch of days: what is asked, and what is made of the answers."""
+class Stretch:
+    """The days from `first` to `last`, both included, to be counted: what is asked, and what is made of the answers.
 
-    def __init__(self, election_id: str, first: date, last: date, zone: str, now: datetime | None) -> None:
+    `zone` is the office's (IANA name); `now` limits the ages of what waits where the last day is not over.
+    `is_business_day` says on which days the office mails (the promise is the next one after the request). Raises
+    ValueError where `last` is before `first` or more than LONGEST days lie between. Its methods take as `known` what
+    `standing` was answered in the same session, where it was asked.
+    """
+
+    def __init__(
+        self,
+        election_id: str,
+        first: date,
+        last: date,
+        zone: str,
+        *,
+        now: datetime | None = None,
+        is_business_day: Callable[[date], bool] = monday_to_friday,
+    ) -> None:
         if not first <= last < first + LONGEST * DAY:
             raise ValueError(f"{first} to {last} is not a stretch of 1 to {LONGEST} days")
         self.election_id, self.first, self.last, self.zone = election_id, first, last, zone
+        self.is_business_day = is_business_day
         self.office = ZoneInfo(zone)
         self.start, self.end = _midnight(first, self.office), _midnight(last + DAY, self.office)
         self.as_of = max(self.start, min(self.end, now if now is not None else datetime.now(UTC)))
@@ -141,14 +104,15 @@ class _Stretch:
         self.books = Days()
         self.answers: Answers = {}
 
-    def week(
-        self,
-        session: Session,
-        is_business_day: Callable[[date], bool],
-        known: Answers | None = None,
-        *more: Select[*tuple[Any, ...]],
-    ) -> Week:
+    def week_and_places(self, session: Session, known: Answers | None = None) -> tuple[Week, Places]:
+        """The figures, and where all ballots are now, by the ledger and by the table."""
+        found = self.week(session, known, by_style_and_state(self.election_id))
+        return found, places(self.books, self.answers)
+
+    def week(self, session: Session, known: Answers | None = None, *more: Select[*tuple[Any, ...]]) -> Week:
+        """The figures. `more` is asked with them; where anything is, the ledger is read to its end."""
         session.flush()
+        is_business_day = self.is_business_day
         election_id, first, last, start, end, as_of = (
             self.election_id, self.first, self.last, self.start, self.end, self.as_of
         )  # fmt: skip
@@ -248,9 +212,8 @@ class _Stretch:
             },
         )
 
-    def published(
-        self, session: Session, is_business_day: Callable[[date], bool], known: Answers | None = None
-    ) -> Published:
+    def published(self, session: Session, known: Answers | None = None) -> Published:
+        """Only what may be published: the same figures, with less to read."""
         known = known if known is not None else ask(session, *how_far(self.election_id))
         answers = self.answers = ask(
             session,
@@ -273,7 +236,7 @@ class _Stretch:
             books.by_name(STYLE, self.first, self.last, "reissued"),
             _ended(books, self.first, self.last),
             len(packets),
-            how_many_kept(packets, is_business_day, self.office),
+            how_many_kept(packets, self.is_business_day, self.office),
             {name: (this_week[name], to_date[name]) for name in this_week},
         )
 

@@ -20,7 +20,7 @@ from replacements.summary.figures import Week
 from replacements.summary.ledger_days import STATE_COLUMNS, roll_forward
 from replacements.summary.places import where_ballots_are
 from replacements.summary.public import public_csv, public_report
-from replacements.summary.week import stretch
+from replacements.summary.week import Stretch
 from tests.summary import recount_ballots, recount_mailing, recount_public, recount_requests
 from tests.summary.a_year import ELECTION, FIRST, HELD_ON, OFTEN_BROUGHT_BACK, OFTEN_OTHERWISE, WEEKS, ZONE, Year
 from tests.summary.recount import Row, Span, Tables, read_tables
@@ -109,7 +109,7 @@ def _recounted(tables: Tables, span: Span) -> dict[str, Iterable[Row]]:
 
 def _counted(database: Database, span: Span) -> Week:
     with database.read() as session:
-        return stretch(session, ELECTION, span.first, span.last, ZONE, now=LATER)
+        return Stretch(ELECTION, span.first, span.last, ZONE, now=LATER).week(session)
 
 
 def _files(week: Week) -> dict[str, list[list[str]]]:

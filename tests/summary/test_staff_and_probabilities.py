@@ -12,7 +12,7 @@ from replacements.store.tables import Account, Correction
 from replacements.summary.asked import Claims
 from replacements.summary.figures import Followed, Week
 from replacements.summary.machine import binned, lot_of
-from replacements.summary.week import stretch, week
+from replacements.summary.week import Stretch, week
 from tests.summary.conftest import ELECTION
 
 MONDAY = date(2031, 10, 6)
@@ -137,12 +137,12 @@ def test_days_that_are_no_week_are_counted_and_a_stretch_too_long_is_not(records
         records.request(AT + timedelta(days=days))
     records.done()
     with staffed.read() as session:
-        found = stretch(session, ELECTION, date(2031, 10, 8), date(2031, 10, 12), "America/New_York", now=LATER)
+        found = Stretch(ELECTION, date(2031, 10, 8), date(2031, 10, 12), "America/New_York", now=LATER).week(session)
         assert found.requests == 5
         with pytest.raises(ValueError, match="is not a stretch of 1 to 400 days"):
-            stretch(session, ELECTION, date(2031, 10, 8), date(2032, 12, 1), "America/New_York")
+            Stretch(ELECTION, date(2031, 10, 8), date(2032, 12, 1), "America/New_York").week(session)
         with pytest.raises(ValueError, match="is not a stretch"):
-            stretch(session, ELECTION, date(2031, 10, 8), date(2031, 10, 7), "America/New_York")
+            Stretch(ELECTION, date(2031, 10, 8), date(2031, 10, 7), "America/New_York").week(session)
 
 
 def test_a_burst_is_more_than_chance_brings_in_that_hour_of_the_day(records: Any, staffed: Database) -> None:

@@ -14,7 +14,7 @@ from replacements.store.database import Database
 from replacements.store.tables import Ballot, Election, Request
 from replacements.summary.ledger_days import roll_forward
 from replacements.summary.places import where_ballots_are
-from replacements.summary.week import for_the_public, stretch, stretch_and_places
+from replacements.summary.week import Stretch
 from tests.summary.a_year import ELECTION, FIRST, WEEKS, ZONE, Year
 
 LATER = datetime(2032, 3, 1, tzinfo=UTC)
@@ -54,8 +54,8 @@ def test_what_is_published_is_what_the_week_says_though_less_is_read(year: Datab
     with year.read() as session:
         for monday in (FIRST + timedelta(weeks=n) for n in range(-1, WEEKS + 2)):
             days = (ELECTION, monday, monday + timedelta(days=6), ZONE)
-            published = for_the_public(session, *days, now=LATER)
-            assert published == stretch(session, *days, now=LATER).public
+            published = Stretch(*days, now=LATER).published(session)
+            assert published == Stretch(*days, now=LATER).week(session).public
             told |= {
                 name for name, told in (("mailed", published.mailed), ("voids", published.voided_by_reason)) if told
             }
@@ -71,10 +71,10 @@ def test_where_the_ballots_are_now_does_not_depend_on_the_week_that_is_shown(
         roll_forward(year, ELECTION, ZONE)
     days = (ELECTION, until, until + timedelta(days=6), ZONE)
     with year.read() as session:
-        week, places = stretch_and_places(session, *days, now=LATER)
+        week, places = Stretch(*days, now=LATER).week_and_places(session)
         assert places == where_ballots_are(session, ELECTION, ZONE)
         assert places.agrees
-        assert week == stretch(session, *days, now=LATER)  # what came after those days is in none of its figures
+        assert week == Stretch(*days, now=LATER).week(session)  # what came after those days is in none of its figures
 
 
 def test_a_ballot_that_the_table_has_elsewhere_than_the_ledger_is_noticed_on_the_page_of_any_week(
@@ -86,7 +86,7 @@ def test_a_ballot_that_the_table_has_elsewhere_than_the_ledger_is_noticed_on_the
         assert ballot is not None
         ballot.state = "accepted"
     with year.read() as session:
-        places = stretch_and_places(session, ELECTION, FIRST, FIRST + timedelta(days=6), ZONE, now=LATER)[1]
+        places = Stretch(ELECTION, FIRST, FIRST + timedelta(days=6), ZONE, now=LATER).week_and_places(session)[1]
     assert not places.agrees
 
 
@@ -105,12 +105,12 @@ def test_a_week_takes_as_many_statements_however_much_there_is_to_count(database
     counts = set()
     for monday in (FIRST, LATE_SUMMER, date(2032, 2, 2)):
         with asked(database) as found, database.read() as session:
-            week, _ = stretch_and_places(session, ELECTION, monday, monday + timedelta(days=6), ZONE, now=LATER)
+            week, _ = Stretch(ELECTION, monday, monday + timedelta(days=6), ZONE, now=LATER).week_and_places(session)
         assert (week.earlier is None) == (before == "no election before")
         counts.add(_statements(found))
     roll_forward(database, ELECTION, ZONE)
     with asked(database) as found, database.read() as session:
-        stretch_and_places(session, ELECTION, FIRST, FIRST + timedelta(days=300), ZONE, now=LATER)
+        Stretch(ELECTION, FIRST, FIRST + timedelta(days=300), ZONE, now=LATER).week_and_places(session)
     assert max(counts) == MOST - 1  # nothing is added up: all is read from the ledger
     assert _statements(found) == MOST
 
@@ -119,7 +119,7 @@ def test_a_decision_of_a_message_about_several_voters_counts_once_as_a_reading(y
     """Two people in one message: two decisions, and one claim of what the message asks."""
     days = (ELECTION, LATE_SUMMER, LATE_SUMMER + timedelta(days=6), ZONE)
     with year.read() as session:
-        before = stretch(session, *days, now=LATER)
+        before = Stretch(*days, now=LATER).week(session)
         one = next(
             r
             for r in session.query(Request).filter(Request.decision == Request.proposal, Request.decided_by == "ada")
@@ -129,7 +129,7 @@ def test_a_decision_of_a_message_about_several_voters_counts_once_as_a_reading(y
     with year.write() as session:
         session.add(Request(**copied | {"id": 10_000, "place": 1, "voided_ballot": None, "issued_ballot": None}))
     with year.read() as session:
-        after = stretch(session, *days, now=LATER)
+        after = Stretch(*days, now=LATER).week(session)
 
     def readings(week: Any) -> int:
         return sum(one.claims for one in week.machine.bins if one.what == "kind")

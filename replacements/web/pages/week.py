@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from functools import partial
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from markupsafe import Markup
+from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response as AnyResponse
 
 from replacements.ballots.reconciling import Reconciliation, reconcile
@@ -21,8 +22,9 @@ from replacements.summary.figures import Published
 from replacements.summary.ledger_days import entries_after, roll_forward
 from replacements.summary.pdf import week_pdf
 from replacements.summary.places import Places
+from replacements.summary.questions import Answers
 from replacements.summary.text import sentences
-from replacements.summary.week import LONGEST, Week, for_the_public, standing, stretch, stretch_and_places
+from replacements.summary.week import LONGEST, Stretch, Week, standing
 from replacements.web.guard import here, needs, office, rules_or_stop
 
 blueprint = Blueprint("week", __name__, url_prefix="/week")
@@ -49,29 +51,31 @@ def monday_of(text: str) -> date:
     return found - timedelta(days=found.weekday())
 
 
-def _counted(count: Callable[..., T], first: date, last: date) -> T:
+def _counted(count: Callable[[Stretch, Session, Answers], T], first: date, last: date) -> T:
     """What `count` makes of these days of the election that the page is about. Where the ledger has grown by much since
     it was added up, that is done first."""
     force = rules_or_stop()
     zone = force.rules.office.time_zone
-    known: dict[str, Any] = {"now": here().at, "is_business_day": partial(is_mailing_day, force.rules)}
+    days = Stretch(
+        force.election_id, first, last, zone, now=here().at, is_business_day=partial(is_mailing_day, force.rules)
+    )
     with office().database.read() as session:
-        stands = standing(session, force.election_id)
-        if entries_after(stands, zone) <= FEW_ENTRIES:
-            return count(session, force.election_id, first, last, zone, **known, standing=stands)
+        known = standing(session, force.election_id)
+        if entries_after(known, zone) <= FEW_ENTRIES:
+            return count(days, session, known)
     roll_forward(office().database, force.election_id, zone)
     with office().database.read() as session:
-        return count(session, force.election_id, first, last, zone, **known)
+        return count(days, session, standing(session, force.election_id))
 
 
 def counted(first: date, last: date) -> Week:
     """The figures of these days of the election that the page is about."""
-    return _counted(stretch, first, last)
+    return _counted(Stretch.week, first, last)
 
 
 def counted_for_the_public(first: date, last: date) -> Published:
     """Of these days only what may be told outside."""
-    return _counted(for_the_public, first, last)
+    return _counted(Stretch.published, first, last)
 
 
 def _days(first: str, last: str) -> tuple[date, date]:
@@ -103,7 +107,7 @@ def one(monday: str) -> str:
 
 def _shown(first: date, last: date) -> str:
     force = rules_or_stop()
-    found, places = _counted(stretch_and_places, first, last)
+    found, places = _counted(Stretch.week_and_places, first, last)
     return render_template(
         "week.html",
         week=found,
