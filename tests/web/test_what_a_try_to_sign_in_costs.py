@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 from argon2 import PasswordHasher, extract_parameters
 from argon2.exceptions import VerifyMismatchError
-from sqlalchemy import update
+from sqlalchemy import event, update
 
 from replacements.people import passwords
 from replacements.store.tables import Account, Factor
@@ -101,6 +101,25 @@ def test_each_try_costs_one_check_of_a_password(
     assert site.client().post("/sign-in", data=form).status_code == answer
     assert hasher.made == 1
     assert hasher.checked == [extract_parameters(passwords.nobodys())] * 2
+
+
+@pytest.mark.parametrize(
+    ("before", "name", "password"), [pytest.param(*one.values[:3], id=one.id) for one in TRIES if one.values[3] == 403]
+)
+def test_each_try_that_fails_writes_one_row_whoever_it_is_of(
+    site: Site, before: Callable[[Site], None], name: str, password: str
+) -> None:
+    before(site)
+    written: list[str] = []
+
+    def note(_c: object, _cursor: object, statement: str, *_more: object) -> None:
+        if not statement.startswith(("SELECT", "BEGIN", "PRAGMA")):
+            written.append(statement)
+
+    event.listen(site.database.engine, "before_cursor_execute", note)
+    assert site.client().post("/sign-in", data={"name": name, "password": password}).status_code == 403
+    event.remove(site.database.engine, "before_cursor_execute", note)
+    assert [statement.partition(" SET ")[0] for statement in written] == ["UPDATE accounts"]
 
 
 def test_each_of_many_wrong_passwords_costs_one_check_whether_it_has_to_wait_or_not(
