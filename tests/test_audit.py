@@ -14,7 +14,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PROGRAM = Path(".ci") / "audit"
-FILES = ("pyproject.toml", "requirements.lock", "requirements-test.lock", str(PROGRAM))
+FILES = ("pyproject.toml", "requirements.lock", "requirements-sign-in.lock", "requirements-test.lock", str(PROGRAM))
 IN_ORDER, WRONG, NOT_ASKED = 0, 1, 3
 Audit = Callable[..., "subprocess.CompletedProcess[str]"]
 

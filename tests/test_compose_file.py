@@ -155,7 +155,7 @@ def test_the_image_copies_files_that_exist_and_installs_by_hash() -> None:
 
 
 def test_the_locks_name_exact_versions_with_hashes_and_no_host() -> None:
-    for name in ("requirements.lock", "requirements-test.lock"):
+    for name in ("requirements.lock", "requirements-sign-in.lock", "requirements-test.lock"):
         text = (ROOT / name).read_text(encoding="utf-8")
         pins = [line for line in text.splitlines() if line and not line.startswith((" ", "#"))]
         assert pins
