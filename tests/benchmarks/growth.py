@@ -22,7 +22,7 @@ from tests.benchmarks.an_office import Office, an_office, load_now, private_copy
 from tests.benchmarks.mail_to_proposal import WARM, mixed, read_all
 from tests.benchmarks.private_postgres import private_postgres
 
-_MAIL = ("messages", "raw_mail", "letter_words", "sightings", "requests")
+_MAIL = ("messages", "raw_mail", "letter_words", "packed_words", "sightings", "requests", "found_by")
 
 
 def sizes(database: Database, tables: tuple[str, ...]) -> int:
