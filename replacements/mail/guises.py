@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
-from functools import cache
+from functools import lru_cache
 
 from replacements.mail.charsets import decoded
 from replacements.mail.cues import pattern
@@ -69,7 +69,7 @@ def _words(text: str) -> list[str]:
     return re.findall(r"[^\W\d_]+", text[:1000])
 
 
-@cache
+@lru_cache(maxsize=4096)
 def _writing(letter: str) -> str:
     return unicodedata.name(letter, "").partition(" ")[0]
 
