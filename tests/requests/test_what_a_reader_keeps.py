@@ -55,6 +55,7 @@ def judge(some: Iterable[Voter], roll: MemoryRoll) -> None:
 
 def entries() -> dict[str, tuple[int, int | None]]:
     """Of each cache of ours: how many it holds, and how many at most."""
+    gc.unfreeze()  # what is set aside for good is not among the objects
     ours = (one for one in gc.get_objects() if isinstance(one, _lru_cache_wrapper))
     return {
         f"{one.__module__}.{one.__qualname__}": (one.cache_info().currsize, one.cache_info().maxsize)
