@@ -108,7 +108,7 @@ def _prepare_sqlite(engine: Engine) -> None:
 
 
 def _prepare_postgresql(engine: Engine) -> None:
-    """No just-in-time compiling: it takes longer than any question that is asked here, and lengthens a week's by half."""
+    """No just-in-time compiling: it lengthens the questions of a week by half, and helps none."""
 
     @event.listens_for(engine, "connect")
     def connect(dbapi_connection: Any, _record: Any) -> None:
