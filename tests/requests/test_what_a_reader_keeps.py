@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
 from functools import _lru_cache_wrapper
 from itertools import islice, product
+from typing import Any
 
 from replacements.mail.letter import Letter, PartLabel, Sender, TextPart
 from replacements.reading import class_files
@@ -53,21 +54,26 @@ def judge(some: Iterable[Voter], roll: MemoryRoll) -> None:
             identify(clues_of(person, BallotsInMemory([])), roll, sufficient=SUFFICIENT, today=date(2026, 10, 20))
 
 
-def entries() -> dict[str, tuple[int, int | None]]:
-    """Of each cache of ours: how many it holds, and how many at most."""
+def caches() -> list[_lru_cache_wrapper[Any]]:
+    """All of ours."""
     gc.unfreeze()  # what is set aside for good is not among the objects
-    ours = (one for one in gc.get_objects() if isinstance(one, _lru_cache_wrapper))
-    return {
-        f"{one.__module__}.{one.__qualname__}": (one.cache_info().currsize, one.cache_info().maxsize)
-        for one in ours
-        if one.__module__.startswith("replacements.")
-    }
+    found = (one for one in gc.get_objects() if isinstance(one, _lru_cache_wrapper))
+    return [one for one in found if one.__module__.startswith("replacements.")]
+
+
+def entries() -> dict[str, tuple[int, int | None]]:
+    """Of each cache: how many it holds, and how many at most."""
+    told = ((f"{one.__module__}.{one.__qualname__}", one.cache_info()) for one in caches())
+    return {name: (info.currsize, info.maxsize) for name, info in told}
 
 
 def test_no_cache_that_grows_with_the_mail_grows_without_end() -> None:
     people = list(voters(60))
     roll = MemoryRoll(people)
     warm()
+    for one in caches():
+        if one.cache_info().maxsize is not None:
+            one.cache_clear()  # one that is full grows no more
     judge(people[:30], roll)
     before = entries()
     judge(people[30:], roll)
