@@ -8,7 +8,7 @@ one packet of some hundred letters takes as long as to open ten letters.
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from sqlalchemy import delete, func, null, select, union_all
 from sqlalchemy.orm import Session
@@ -48,13 +48,7 @@ def pack(database: Database) -> int:
             if not taken:
                 return done
             ids = [message_id for message_id, _ in taken]
-            session.add(
-                PackedWords(
-                    first_message=ids[0],
-                    last_message=ids[-1],
-                    words=b"".join(b"%d\t%s\n" % one for one in taken),
-                )
-            )
+            session.add(PackedWords(first_message=ids[0], last_message=ids[-1], words=_packed(taken)))
             session.execute(delete(LetterWords).where(LetterWords.message_id.in_(ids)))
         done += len(ids)
 
@@ -83,7 +77,7 @@ def forget(session: Session, ids: Sequence[int]) -> None:
         if not stay:
             session.delete(packet)
         elif len(stay) < len(lines):
-            packet.words = b"".join(b"%d\t%s\n" % one for one in stay)
+            packet.words = _packed(stay)
     session.flush()
 
 
@@ -100,6 +94,10 @@ def _packets_with(session: Session, ids: Sequence[int]) -> Sequence[PackedWords]
         return []
     near = PackedWords.first_message <= max(ids), PackedWords.last_message >= min(ids)
     return session.scalars(select(PackedWords).where(*near).order_by(PackedWords.id).with_for_update()).all()
+
+
+def _packed(letters: Iterable[tuple[int, bytes]]) -> bytes:
+    return b"".join(b"%d\t%s\n" % one for one in letters)
 
 
 def _lines(words: bytes) -> Iterator[tuple[int, bytes]]:
