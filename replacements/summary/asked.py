@@ -102,7 +102,7 @@ def of_a_stretch(session: Session, election_id: str, start: datetime, end: datet
     """The requests that were received, and those that were decided, from `start` to before `end`. They are thousands,
     of a few hundred ways to be decided: the database puts them together."""
     received = and_(*_received(election_id, start, end))
-    decided = and_(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
+    decided = and_(*decided_in(election_id, start, end))
     kinds = cast(Request.kinds, Text)
     each = (
         Request.message_id, Request.place, kinds.label("kinds"), Request.standing, Request.proposal, Request.decision,
@@ -168,6 +168,11 @@ def _received(election_id: str, start: datetime, end: datetime) -> tuple[ColumnE
     return Request.election_id == election_id, Request.received_at >= start, Request.received_at < end
 
 
+def decided_in(election_id: str, start: datetime, end: datetime) -> tuple[ColumnElement[bool], ...]:
+    """What is true of the election's requests that were decided from `start` to before `end`."""
+    return Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end
+
+
 def kinds_that_came_in(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
     """Asks for the requests received from `start` to before `end`, by their kinds; see `came_in`."""
     kinds = cast(Request.kinds, Text)
@@ -212,9 +217,8 @@ def days(counts: Mapping[datetime, int], office: ZoneInfo) -> Counter[date]:
 def declined_of(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
     """Asks for the requests that were declined from `start` to before `end`, with what was noted; see `declined`."""
     return question(name, Request.proposal, Request.decision, Request.decision_note, number=Request.id).where(
-        Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end,
-        Request.state == DECLINED,
-    )  # fmt: skip
+        *decided_in(election_id, start, end), Request.state == DECLINED
+    )
 
 
 def declined(rows: Iterable[Answer]) -> tuple[Declined, ...]:

@@ -18,7 +18,7 @@ from typing import Any
 from sqlalchemy import Select, select
 
 from replacements.store.tables import Account, Correction, Request
-from replacements.summary.asked import DECLINED, EDGES, LAPSED, Alike, Claims, Decided, Read
+from replacements.summary.asked import DECLINED, EDGES, LAPSED, Alike, Claims, Decided, Read, decided_in
 from replacements.summary.control import wilson
 from replacements.summary.figures import Bin, Followed, Machine
 from replacements.summary.questions import Answer, question
@@ -84,7 +84,7 @@ def corrected(name: str, election_id: str, start: datetime, end: datetime) -> Se
     return (
         question(name, Correction.message_id, Correction.kinds, number=Correction.id)
         .join(Request, Request.message_id == Correction.message_id)
-        .where(Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end)
+        .where(*decided_in(election_id, start, end))
     )
 
 
@@ -92,7 +92,7 @@ def readings_put_right(name: str, election_id: str, start: datetime, end: dateti
     """Asks what had been claimed of the messages of these days' decisions, by people, whose reading was put right."""
     return question(name, Request.message_id, Request.kind_claimed, Request.kind_p, number=Request.id).where(
         Request.message_id.in_(select(Correction.message_id)),
-        Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end,
+        *decided_in(election_id, start, end),
         Request.place == 0, Request.kind_p.is_not(None), Request.decision.is_not(None), Request.decision != LAPSED,
         Request.decided_by.in_(select(Account.name)),
     )  # fmt: skip
