@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+import threading
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -276,6 +277,11 @@ def _request(
     )
 
 
+# Routes are compiled with `ast.parse`, which in Python 3.11 fails now and then where two threads call it at once
+# (python/cpython issue 106905); a server makes its pages once.
+_PAGES_ARE_MADE = threading.Lock()
+
+
 @dataclass
 class Site:
     """The pages over a seeded database, and a signed-in client for each role."""
@@ -285,7 +291,8 @@ class Site:
     settings: Settings
 
     def client(self, role: str | None = None) -> FlaskClient:
-        app = create_app(self.database, self.settings, now=self.clock)
+        with _PAGES_ARE_MADE:
+            app = create_app(self.database, self.settings, now=self.clock)
         app.config["WTF_CSRF_ENABLED"] = False
         client = app.test_client()
         if role is not None:
