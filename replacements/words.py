@@ -28,3 +28,8 @@ def words(group: str) -> Mapping[str, str]:
 def with_capital(text: str) -> str:
     """As words stand at the beginning of a line; the letters after the first stay as they are (Haitian Creole)."""
     return text[:1].upper() + text[1:]
+
+
+def change(number: int) -> str:
+    """By how much something differs, with its sign; nothing has none."""
+    return f"{number:+d}" if number else "0"

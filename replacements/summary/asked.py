@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import (
     ColumnElement,
-    Float,
     Select,
     Text,
     and_,
@@ -21,7 +20,6 @@ from sqlalchemy import (
     cast,
     func,
     literal,
-    not_,
     null,
     select,
     text,
@@ -32,12 +30,11 @@ from sqlalchemy.orm import Session
 from replacements.store.tables import Correction, Request
 from replacements.store.tables.requests import ASKS_FOR_A_BALLOT
 from replacements.summary.figures import Declined, Waiting
-from replacements.summary.questions import AT_ONCE, Answer, moment, question
+from replacements.summary.questions import AT_ONCE, Answer, clock_hour, moment, question
 
 LAPSED, DECLINED = "lapsed", "declined"
 NO_LANGUAGE = "und"
 EDGES = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 1.0)  # a ballot may be voided from 0.8, by rule from 0.95: finer up there
-_TO_THE_HOUR = len("2031-10-06 09")
 _Question = Select[*tuple[Any, ...]]
 
 
@@ -65,8 +62,8 @@ class Alike(NamedTuple):
 
     @property
     def overridden(self) -> bool:
-        """Whether somebody decided otherwise than proposed; a lapse is by rule, nobody's choice."""
-        return self.decision is not None and self.decision not in (self.proposal, LAPSED)
+        """Whether somebody decided otherwise than proposed; see `otherwise`."""
+        return self.decision not in (None, self.proposal, LAPSED)
 
 
 class Read(NamedTuple):
@@ -98,54 +95,50 @@ class Decided:
         return sum(one.many for one in self.alike.values())
 
 
-def of_a_stretch(session: Session, election_id: str, start: datetime, end: datetime) -> tuple[Came, Decided]:
-    """The requests that were received, and those that were decided, from `start` to before `end`. They are thousands,
-    of a few hundred ways to be decided: the database puts them together."""
-    received = and_(*_received(election_id, start, end))
-    decided = and_(*decided_in(election_id, start, end))
+def decided_of(session: Session, election_id: str, start: datetime, end: datetime) -> Decided:
+    """The requests that were decided from `start` to before `end`. They are thousands, of a few hundred ways to be
+    decided: the database puts them together."""
     kinds = cast(Request.kinds, Text)
-    each = (
-        Request.message_id, Request.place, kinds.label("kinds"), Request.standing, Request.proposal, Request.decision,
-        Request.state, Request.decided_by, Request.who_p,
-        case((func.nullif(Request.voter_id, "") == Request.who_claimed, 1), (_neither_is_missing(), 0)).label("right"),
-        Request.kind_p,
+    one = (
+        select(
+            Request.message_id, Request.place, kinds.label("kinds"), Request.standing, Request.proposal,
+            Request.decision, Request.state, Request.decided_by, Request.who_p,
+            case((func.nullif(Request.voter_id, "") == Request.who_claimed, 1), (_neither_is_missing(), 0))
+            .label("right"),
+            Request.kind_p,
+        )
+        .where(*decided_in(election_id, start, end))
+        .cte("one")
+        .c
     )  # fmt: skip
-    # Two halves, each of which finds its own in the order of an index.
-    halves = select(*each).where(received, decided), select(*each).where(decided, not_(received))
-    one = union_all(*halves).cte("one").c
     alike = (one.kinds, one.standing, one.proposal, one.decision, one.state, one.decided_by, one.right, _lot(one.who_p))
     read = (one.proposal, one.decision, one.decided_by, _lot(one.kind_p))
     put_right = select(Correction.message_id)
     rows = session.execute(
         union_all(
-            _counted("came", (kinds, Request.language)).where(received).group_by(kinds, Request.language),
             _counted("alike", alike, one.who_p).group_by(*alike),
             _counted("read", read, one.kind_p)
             .where(one.place == 0, one.kind_p.is_not(None), one.message_id.not_in(put_right))
             .group_by(*read),
         )
     ).yield_per(AT_ONCE)
-    found: dict[str, list[Any]] = {"came": [], "alike": [], "read": []}
+    found: dict[str, list[Any]] = {"alike": [], "read": []}
     for row in rows:
         found[row[0]].append(row)
-    return (
-        _came((kinds, language, count) for _, kinds, language, *_, count, _ in found["came"]),
-        Decided(
-            {_alike(row): Claims(row[-2], row[-1] or 0.0) for row in found["alike"]},
-            {Read(row[1], row[2], row[3], int(row[4])): Claims(row[-2], row[-1]) for row in found["read"]},
-        ),
+    return Decided(
+        {_alike(row): Claims(row[-2], row[-1] or 0.0) for row in found["alike"]},
+        {Read(row[1], row[2], row[3], int(row[4])): Claims(row[-2], row[-1]) for row in found["read"]},
     )
 
 
 _WORDS = 8
 
 
-def _counted(name: str, words: Sequence[Any], p: Any = None) -> Select[*tuple[Any, ...]]:
+def _counted(name: str, words: Sequence[Any], p: Any) -> Select[*tuple[Any, ...]]:
     """Rows of up to eight words, how many there are of each, and the sum of `p`."""
     eight = (*words, *(null() for _ in range(_WORDS - len(words))))
     texts = (cast(word, Text).label(f"word_{n}") for n, word in enumerate(eight))
-    summed = cast(null(), Float) if p is None else func.sum(p)
-    return select(literal(name, Text).label("what"), *texts, func.count().label("n"), summed.label("p"))
+    return select(literal(name, Text).label("what"), *texts, func.count().label("n"), func.sum(p).label("p"))
 
 
 def _lot(p: ColumnElement[float]) -> ColumnElement[int]:
@@ -173,31 +166,27 @@ def decided_in(election_id: str, start: datetime, end: datetime) -> tuple[Column
     return Request.election_id == election_id, Request.decided_at >= start, Request.decided_at < end
 
 
-def kinds_that_came_in(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
-    """Asks for the requests received from `start` to before `end`, by their kinds; see `came_in`."""
+def that_came_in(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
+    """Asks for the requests received from `start` to before `end`, by their kinds and languages; see `came_in`."""
     kinds = cast(Request.kinds, Text)
-    return question(name, kinds).where(*_received(election_id, start, end)).group_by(kinds)
+    of_each = (kinds, Request.language)
+    return question(name, *of_each).where(*_received(election_id, start, end)).group_by(*of_each)
 
 
 def came_in(rows: Iterable[Answer]) -> Came:
-    """What `kinds_that_came_in` was answered; of languages it knows nothing."""
-    found = _came((row.first, None, row.number) for row in rows)
-    return Came(found.requests, found.by_kind, {})
-
-
-def _came(rows: Iterable[Any]) -> Came:
-    rows = list(rows)
-    by_kind, by_language = Counter[str](), Counter[str]()
-    for listed, spoken, count in rows:
-        by_language[spoken or NO_LANGUAGE] += count
-        for kind in dict.fromkeys(json.loads(listed)):
-            by_kind[kind] += count
-    return Came(sum(count for _, _, count in rows), _sorted(by_kind), _sorted(by_language))
+    """What `that_came_in` was answered."""
+    by_kind, by_language, requests = Counter[str](), Counter[str](), 0
+    for row in rows:
+        requests += row.number
+        by_language[row.second or NO_LANGUAGE] += row.number
+        for kind in dict.fromkeys(json.loads(row.first or "[]")):
+            by_kind[kind] += row.number
+    return Came(requests, _sorted(by_kind), _sorted(by_language))
 
 
 def by_hour(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
     """Asks how many requests were received in each clock hour from `start` to before `end`; see `hours`."""
-    hour = func.substr(cast(Request.received_at, Text), 1, _TO_THE_HOUR)  # stored in UTC, alike on both databases
+    hour = clock_hour(Request.received_at)
     return question(name, hour).where(*_received(election_id, start, end)).group_by(hour)
 
 
@@ -212,6 +201,22 @@ def days(counts: Mapping[datetime, int], office: ZoneInfo) -> Counter[date]:
     for hour, count in counts.items():
         found[hour.astimezone(office).date()] += count
     return found
+
+
+def decisions_of(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
+    """Asks how many requests were decided from `start` to before `end`, by what was proposed and what was decided; see
+    `otherwise`."""
+    of_each = (Request.proposal, Request.decision)
+    return question(name, *of_each).where(*decided_in(election_id, start, end)).group_by(*of_each)
+
+
+def otherwise(counts: Iterable[tuple[str, str | None, int]]) -> dict[tuple[str, str], int]:
+    """How often what was decided instead of what, the most frequent first; a lapse is by rule, nobody's choice."""
+    found = Counter[tuple[str, str]]()
+    for proposal, decision, count in counts:
+        if decision not in (None, proposal, LAPSED):
+            found[proposal, decision] += count
+    return dict(found.most_common())
 
 
 def declined_of(name: str, election_id: str, start: datetime, end: datetime) -> _Question:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from itertools import chain
 from typing import Any, NamedTuple, TypeVar
@@ -16,12 +16,12 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, Select, func, literal_column, select, text
 
-from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest, Request, VoterRow
-from replacements.summary.asked import NO_LANGUAGE, came_in, kinds_that_came_in
+from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest, VoterRow
+from replacements.summary.asked import NO_LANGUAGE, came_in, that_came_in
 from replacements.summary.figures import Compared, Week
 from replacements.summary.ledger_days import UNKNOWN, utc_text
 from replacements.summary.questions import Answer, Answers, question
-from replacements.summary.speed import how_many_kept, mailed_between, promised_after, sent
+from replacements.summary.speed import mailed_and_kept, mailed_by_hour, promised_after
 from replacements.words import with_capital, word
 
 BEFORE = "the days before"
@@ -52,6 +52,12 @@ class Part(NamedTuple):
         """What people call one of the names."""
         return with_capital(word(name, self.words)) if self.words else name
 
+    def at_most(self, many: int | None) -> list[tuple[str, int, tuple[int | None, ...]]]:
+        """The rows; where there are more than so many, only those with the largest numbers now, the largest first."""
+        if many is None or len(self.rows) <= many:
+            return self.rows
+        return sorted(self.rows, key=lambda row: -row[1])[:many]
+
 
 class _Earlier(NamedTuple):
     name: str
@@ -78,8 +84,7 @@ class Then:
             reissued = reissued.outerjoin(Ballot, Ballot.number == LedgerEntry.ballot_number)
             reissued = reissued.outerjoin(VoterRow, VoterRow.voter_id == voter)
         return [
-            kinds_that_came_in(f"{self._name}: kinds", self._election, self.start, self.end),
-            languages_that_came_in(f"{self._name}: languages", self._election, self.start, self.end),
+            that_came_in(f"{self._name}: came", self._election, self.start, self.end),
             reissued.where(
                 LedgerEntry.election_id == self._election,
                 text("event <> 'imported'"),
@@ -87,13 +92,12 @@ class Then:
                 LedgerEntry.at >= utc_text(self.start),
                 LedgerEntry.at < utc_text(self.end),
             ),
-            mailed_between(f"{self._name}: mailed", self._election, self.start, self.end),
+            mailed_by_hour(f"{self._name}: mailed", self._election, self.start, self.end),
         ]
 
     def counted(self, answers: Answers, is_business_day: Callable[[date], bool]) -> Compared:
-        came, reissued = came_in(answers[f"{self._name}: kinds"]), answers[f"{self._name}: reissues"]
-        mailed = sent(answers[f"{self._name}: mailed"], self._office)
-        kept = how_many_kept(mailed, is_business_day, self._office)
+        came, reissued = came_in(answers[f"{self._name}: came"]), answers[f"{self._name}: reissues"]
+        mailed, kept = mailed_and_kept(answers[f"{self._name}: mailed"], is_business_day, self._office)
         entries = [(json.loads(row.first), row) for row in reissued if row.first is not None]
         return Compared(
             self._what,
@@ -102,19 +106,13 @@ class Then:
             came.requests,
             sum(row.number for row in reissued),
             came.by_kind,
-            len(mailed),
+            mailed,
             kept,
             by_cause=counted(details.get("reason") or UNKNOWN for details, _ in entries),
             by_style=counted(details.get("style") or row.second or UNKNOWN for details, row in entries),
             by_precinct=counted(row.third or UNKNOWN for _, row in entries),
-            by_language=_times((row.first or NO_LANGUAGE, row.number) for row in answers[f"{self._name}: languages"]),
+            by_language=came.by_language,
         )
-
-
-def languages_that_came_in(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
-    """Asks for the requests received from `start` to before `end`, by their languages."""
-    received = Request.election_id == election_id, Request.received_at >= start, Request.received_at < end
-    return question(name, Request.language).where(*received).group_by(Request.language)
 
 
 def days_before(election_id: str, first: date, last: date, office: ZoneInfo) -> Then:
@@ -247,11 +245,15 @@ def _said(pairs: Iterable[tuple[str | None, int]], unknown: str = UNKNOWN) -> di
 
 
 def beside(week: Week, what: str, others: Sequence[Compared] | None = None) -> Part:
-    """One part of the week beside the `others` (all that it has, unless told otherwise): each name that any has, with
-    its number now and those of the other days, None where nothing is known of them; in the alphabetical order of what
-    people call them. `what`: kind, language, cause, style or precinct."""
-    these = week.counted_by[what]
-    those = [one.counted_by[what] for one in (week.others if others is None else others)]
+    """One part of the week beside the `others` (all that it has, unless told otherwise). `what`: kind, language, cause,
+    style or precinct."""
+    those = week.others if others is None else others
+    return part_of(what, week.counted_by[what], [one.counted_by[what] for one in those])
+
+
+def part_of(what: str, these: Mapping[str, int], those: Sequence[Mapping[str, int] | None]) -> Part:
+    """Each name that any of the days has, with its number now and those of the other days, None where nothing is known
+    of them; in the alphabetical order of what people call them."""
     part = Part(*_PARTS[what], [])
     for name in sorted({*these, *chain.from_iterable(then or () for then in those)}, key=part.called):
         thens = tuple(None if then is None else then.get(name, 0) for then in those)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import astuple, dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import astuple, dataclass, field, fields
 from datetime import date, datetime
 
 from replacements.summary.control import Point
@@ -94,6 +94,11 @@ class Where:
     challenged: int
     suspended: int
     voided: int
+
+    @classmethod
+    def together(cls, every: Iterable[Where]) -> Where:
+        """Their sum; nothing where there is none."""
+        return cls(*map(sum, zip(*([0] * len(fields(cls)), *map(astuple, every)), strict=True)))
 
     @property
     def adds_up(self) -> bool:
@@ -233,6 +238,17 @@ class Machine:
 
 
 @dataclass(frozen=True, slots=True)
+class Proposals:
+    """What people made of the proposals of some days: how many requests were decided, how often what was decided
+    instead of what ((proposal, decision), the most frequent first), and who did so more often than chance explains."""
+
+    decisions: int
+    overrides: Mapping[tuple[str, str], int]
+    machine: Machine
+    overriding: tuple[Overriding, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Compared:
     """The same figures of another stretch of days: the one before, or the same one of an earlier election.
 
@@ -348,8 +364,7 @@ class Week:
     @property
     def where_in_all(self) -> Where:
         """All styles together."""
-        every = [astuple(one) for one in self.where.values()]
-        return Where(*(sum(column) for column in zip(*every, strict=True))) if every else Where(*[0] * 8)
+        return Where.together(self.where.values())
 
     @property
     def do_not_add_up(self) -> tuple[str, ...]:

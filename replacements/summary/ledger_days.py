@@ -23,6 +23,7 @@ from sqlalchemy import (
     case,
     cast,
     delete,
+    false,
     func,
     insert,
     literal,
@@ -36,7 +37,7 @@ from sqlalchemy.orm import Session
 from replacements.store.database import Database
 from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerEntry, VoterRow
 from replacements.summary.questions import AT_ONCE, Answers, ask, number, question
-from replacements.summary.sums import COUNTS, PARTS, PLACE, PRECINCT, REASON, STYLE, Key, Sums
+from replacements.summary.sums import COUNTS, PARTS, PLACE, PRECINCT, REASON, STYLE, WHOLE, Key, Sums
 from replacements.summary.sums import STATE_COLUMNS as STATE_COLUMNS
 from replacements.summary.sums import Days as Days
 from replacements.summary.sums import Tally as Tally
@@ -47,7 +48,14 @@ UNKNOWN = "unknown"
 _STATE_IS_EVENT = ("voided", "suspended", "returned", "accepted", "challenged", "undeliverable")
 _EVENTS = (*_STATE_IS_EVENT, "imported", "import_changed", "reissued", "reinstated", "cured", "return_undone")
 _AT_ONCE = 20_000
-_BEFORE = {STYLE: COUNTS, PRECINCT: ("out", "undeliverable", "reissued")}
+# What is asked of each part. Precincts are hundreds: what nobody asks of them is not added up.
+_ASKED: Mapping[str, Sequence[str]] = {
+    WHOLE: COUNTS,
+    STYLE: COUNTS,
+    PRECINCT: ("out", "undeliverable", "brought_back", "reissued"),
+    REASON: ("reissued", "voids", "suspensions"),
+}
+_NOT_TOLD = (false(), false(), false())
 _MARK, _LAST = "summed up to", "last entry"
 DAY = timedelta(days=1)
 
@@ -60,21 +68,20 @@ def read_days(
     since: date,
     until: date,
     parts: Sequence[str] = PARTS,
-    precincts_since: tuple[date, date] | None = None,
+    names_since: tuple[date, date] | None = None,
     up_to: int | None = None,
     beyond: bool = False,
 ) -> Days:
-    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it: of
-    styles everything, of precincts what is out and what was reissued, of reasons nothing (nobody asks more).
+    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it. Of
+    the whole and of styles that is everything; of precincts what is out, came back undelivered and was reissued; of
+    reasons what was reissued, voided and suspended.
 
-    `parts`: what is wanted. `precincts_since`: the days of precincts are the most, and come one by one only from the
-    second of these on; in what comes as one, the day before it, is only what was reissued from the first on. `up_to`:
-    the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as
-    one, the day after it.
+    `parts`: the names that are wanted beside the whole. `names_since`: theirs are the most sums, and come day by day
+    only from the second of these on; in what comes as one, the day before it, is only what was reissued from the first
+    on. `up_to`: the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of
+    styles alone, as one, the day after it.
     """
-    from_days: dict[str, tuple[date, ...]] = dict.fromkeys(parts, (since,))
-    if precincts_since is not None and PRECINCT in from_days:
-        from_days[PRECINCT] = precincts_since
+    from_days = {WHOLE: (since,), **dict.fromkeys(parts, names_since or (since,))}
     after = until + DAY if beyond else None
     if up_to is None:
         up_to = summed_up_to(ask(session, *how_far(election_id)), zone)
@@ -83,32 +90,32 @@ def read_days(
         for part, day, name, loaded, replacement, overseas, *counts in session.execute(
             _stored(election_id, from_days, until, after)
         ).yield_per(AT_ONCE):
-            sums[Key(part, day, name, loaded, replacement, overseas)] = counts
+            sums[Key(part, day, name, bool(loaded), bool(replacement), bool(overseas))] = counts
     newer: Sums = {}
     _count_all(newer, session.execute(_entries(election_id, up_to)), ZoneInfo(zone))
     for key, counts in newer.items():
-        if key.part not in from_days or (key.day > until and (after is None or key.part != STYLE)):
-            continue
-        day = _as_of(key.day, from_days[key.part]) if key.day <= until else after or key.day
-        _add(sums, Key(key.part, day, key.name, key.loaded, key.replacement, key.overseas), counts)
-    return Days(sums)
+        for part in (key.part, *([WHOLE] if key.part == STYLE else [])):
+            if part not in from_days or (key.day > until and (after is None or part != STYLE)):
+                continue
+            day = _as_of(key.day, from_days[part]) if key.day <= until else after or key.day
+            told = (key.loaded, key.replacement, key.overseas)
+            asked = [count if name in _ASKED[part] else 0 for name, count in zip(COUNTS, counts, strict=True)]
+            _add(sums, Key(WHOLE, day, "", *told) if part == WHOLE else Key(part, day, key.name), asked)
+    return Days({key: counts for key, counts in sums.items() if any(counts)})
 
 
 def _stored(
     election_id: str, from_days: Mapping[str, Sequence[date]], until: date, after: date | None
 ) -> CompoundSelect[*tuple[Any, ...]]:
     """The sums in the table: each part's days as they are, what was before them added up, and what came after."""
-    flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
-    here = LedgerDay.election_id == election_id
     arms = []
     for part, (*starts, since) in from_days.items():
-        kept = (LedgerDay.part, LedgerDay.day, LedgerDay.name, *flags, *(getattr(LedgerDay, name) for name in COUNTS))
-        arms.append(select(*kept).where(here, LedgerDay.part == part, LedgerDay.day >= since, LedgerDay.day <= until))
-        if part in _BEFORE:
-            before = _as_one(part, since - DAY, _BEFORE[part], *starts)
-            arms.append(before.where(here, LedgerDay.day < since))
+        days = (LedgerDay.day >= since, LedgerDay.day <= until)
+        arms.append(_summed(election_id, part, LedgerDay.day).where(*days).group_by(LedgerDay.day))
+        before = _summed(election_id, part, literal(since - DAY, Date), *starts)
+        arms.append(before.where(LedgerDay.day < since))
     if after is not None:
-        arms.append(_as_one(STYLE, after, COUNTS).where(here, LedgerDay.day >= after))
+        arms.append(_summed(election_id, STYLE, literal(after, Date)).where(LedgerDay.day >= after))
     return union_all(*arms)
 
 
@@ -117,16 +124,17 @@ def _as_of(day: date, starts: Sequence[date]) -> date:
     return next((start - DAY for start in starts if day < start), day)
 
 
-def _as_one(
-    part: str, day: date, counts: Sequence[str], reissued_since: date | None = None
-) -> Select[*tuple[Any, ...]]:
+def _summed(election_id: str, part: str, day: Any, reissued_since: date | None = None) -> Select[*tuple[Any, ...]]:
+    """Sums of one part, by name; of the whole, by what is told apart in it."""
     flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
-    columns = {name: getattr(LedgerDay, name) for name in counts}
+    columns = {name: getattr(LedgerDay, name) for name in _ASKED[part]}
     if reissued_since is not None:
         columns["reissued"] = case((LedgerDay.day >= reissued_since, LedgerDay.reissued), else_=0)
     summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in COUNTS)
-    one = select(literal(part, Text), literal(day, Date), LedgerDay.name, *flags, *summed)
-    return one.where(LedgerDay.part == part).group_by(LedgerDay.name, *flags)
+    kept_as, name, told = (STYLE, literal_column("''"), flags) if part == WHOLE else (part, LedgerDay.name, _NOT_TOLD)
+    one = select(literal(part, Text), day, name, *told, *summed)
+    one = one.where(LedgerDay.election_id == election_id, LedgerDay.part == kept_as)
+    return one.group_by(*(flags if part == WHOLE else (LedgerDay.name,)))
 
 
 def how_far(election_id: str) -> tuple[Select[*tuple[Any, ...]], ...]:

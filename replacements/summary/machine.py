@@ -18,13 +18,38 @@ from typing import Any
 from sqlalchemy import Select, select
 
 from replacements.store.tables import Account, Correction, Request
-from replacements.summary.asked import DECLINED, EDGES, LAPSED, Alike, Claims, Decided, Read, decided_in
+from replacements.summary.asked import DECLINED, EDGES, LAPSED, Alike, Claims, Decided, Read, decided_in, otherwise
 from replacements.summary.control import wilson
-from replacements.summary.figures import Bin, Followed, Machine
-from replacements.summary.questions import Answer, question
+from replacements.summary.figures import Bin, Followed, Machine, Proposals
+from replacements.summary.questions import Answer, Answers, question
+from replacements.summary.unusual import overriding
 
 WHO, KIND = "who", "kind"
 Lots = dict[tuple[int, bool], Claims]  # by place in EDGES, and whether they came true
+
+
+_CORRECTIONS, _PUT_RIGHT, _PEOPLE = "corrections", "put right", "people"
+_Question = Select[*tuple[Any, ...]]
+
+
+def questions_about_proposals(election_id: str, start: datetime, end: datetime) -> tuple[_Question, ...]:
+    """What is to be asked beside the requests that were decided; see `proposals_made`."""
+    return (
+        corrected(_CORRECTIONS, election_id, start, end),
+        readings_put_right(_PUT_RIGHT, election_id, start, end),
+        question(_PEOPLE, Account.name, number=Account.id),
+    )
+
+
+def proposals_made(decided: Decided, answers: Answers) -> Proposals:
+    """What people made of the proposals. `answers`: to `questions_about_proposals`."""
+    people = {row.first for row in answers[_PEOPLE]}
+    return Proposals(
+        decided.requests,
+        otherwise((one.proposal, one.decision, claims.many) for one, claims in decided.alike.items()),
+        measure_machine(decided, people, answers[_CORRECTIONS], answers[_PUT_RIGHT]),
+        overriding(by_people(decided, people)),
+    )
 
 
 def measure_machine(
@@ -79,7 +104,7 @@ def lot_of(p: float) -> int:
     return max(0, bisect_right(EDGES, p, hi=len(EDGES) - 1) - 1)
 
 
-def corrected(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+def corrected(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
     """Asks what people said that messages of these days' decisions ask."""
     return (
         question(name, Correction.message_id, Correction.kinds, number=Correction.id)
@@ -88,7 +113,7 @@ def corrected(name: str, election_id: str, start: datetime, end: datetime) -> Se
     )
 
 
-def readings_put_right(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+def readings_put_right(name: str, election_id: str, start: datetime, end: datetime) -> _Question:
     """Asks what had been claimed of the messages of these days' decisions, by people, whose reading was put right."""
     return question(name, Request.message_id, Request.kind_claimed, Request.kind_p, number=Request.id).where(
         Request.message_id.in_(select(Correction.message_id)),

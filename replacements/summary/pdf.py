@@ -22,7 +22,7 @@ from replacements.summary.figures import Columns, Followed, Rate, Week, Where
 from replacements.summary.picture_on_paper import Picture
 from replacements.summary.text import sentences, to_look_at
 from replacements.summary.typefaces import BOLD, PLAIN, marked_up, shortfalls, typefaces, width
-from replacements.words import with_capital, word
+from replacements.words import change, with_capital, word
 
 MARGIN = 0.75 * inch
 WIDTH = letter[0] - 2 * MARGIN
@@ -205,7 +205,7 @@ def _compared(week: Week) -> Flowable:
     for one in week.others:
         rows.append((f"{one.what}: {_stretch(one.first, one.last)}", one.requests, one.reissues, one.mailed, one.kept))
         rows.append(
-            ("change since", f"{week.requests - one.requests:+d}", f"{week.reissues - one.reissues:+d}", "", "")
+            ("change since", change(week.requests - one.requests), change(week.reissues - one.reissues), "", "")
         )
     return _table(("Days", "Requests", "Reissues", "Mailed", "In time"), rows)
 
@@ -217,7 +217,7 @@ def _changes(week: Week) -> Iterator[Flowable]:
         for name, now, thens in part.rows:
             cells.append([part.called(name), now])
             for then in thens:
-                cells[-1] += ["–", "–"] if then is None else [then, f"{now - then:+d}"]
+                cells[-1] += ["–", "–"] if then is None else [then, change(now - then)]
         headings = [part.title, "A"]
         for place, _ in zip("BC", week.others, strict=False):
             headings += [place, f"A less {place}"]

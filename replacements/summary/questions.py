@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Select, Text, cast, func, literal, null, select, union_all
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, null, select, union_all
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 # Rows taken up together, and let go of: thousands held at once set the interpreter looking through all that it holds.
 AT_ONCE = 500
@@ -53,6 +53,11 @@ def ask(session: Session, *questions: Select[*tuple[Any, ...]]) -> Answers:
 def number(answers: Answers, name: str) -> int:
     """The number of a question that has but one; 0 where there is none."""
     return next((row.number for row in answers[name] if row.number), 0)
+
+
+def clock_hour(column: InstrumentedAttribute[datetime]) -> ColumnElement[str]:
+    """The clock hour of a stored moment: "2031-10-06 09", in UTC, alike on both databases."""
+    return func.substr(cast(column, Text), 1, len("2031-10-06 09"))
 
 
 def moment(text: str) -> datetime:

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from replacements.store.tables import Mailing, Packet, Request
 from replacements.summary.control import percentile, wilson
 from replacements.summary.figures import Speed
-from replacements.summary.questions import Answer, Answers, ask, moment, question
+from replacements.summary.questions import Answer, Answers, ask, clock_hour, moment, question
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 SENT, LATE = "sent", "late"
@@ -80,9 +80,21 @@ class Sent(NamedTuple):
 
 def mailed_between(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
     """Asks for the packets that answer a request and were mailed from `start` to before `end`; see `sent`."""
+    each = question(name, Request.received_at, Mailing.mailed_at, Mailing.goes_on, number=Request.id)
+    return _mailed(each, election_id, start, end)
+
+
+def mailed_by_hour(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
+    """Asks how many of these answer requests of the same clock hour and left together; see `mailed_and_kept`."""
+    words = (clock_hour(Request.received_at), Mailing.mailed_at, Mailing.goes_on)
+    return _mailed(question(name, *words), election_id, start, end).group_by(*words)
+
+
+def _mailed(
+    asked: Select[*tuple[Any, ...]], election_id: str, start: datetime, end: datetime
+) -> Select[*tuple[Any, ...]]:
     return (
-        question(name, Request.received_at, Mailing.mailed_at, Mailing.goes_on, number=Request.id)
-        .select_from(Mailing)
+        asked.select_from(Mailing)
         .join(Packet, Packet.mailing_id == Mailing.id)
         .join(Request, Request.id == Packet.request_id)
         .where(Mailing.election_id == election_id, Mailing.mailed_at >= start, Mailing.mailed_at < end)
@@ -99,10 +111,27 @@ def sent(rows: Iterable[Answer], office: ZoneInfo) -> Sequence[Sent]:
     return [Sent(moment(r.first), mailed_at(r.second), left_on(r.second, r.third)) for r in rows if r.first is not None]
 
 
-def how_many_kept(packets: Sequence[Sent], is_business_day: Callable[[date], bool], office: ZoneInfo) -> int:
+def how_many_kept(packets: Iterable[Sent], is_business_day: Callable[[date], bool], office: ZoneInfo) -> int:
     """How many of these left by the next business day after the request."""
-    first = lru_cache(maxsize=None)(lambda left_on: promised_by(left_on, is_business_day, office))
+    first = _first_in_time(is_business_day, office)
     return sum(one.received >= first(one.left_on) for one in packets)
+
+
+def mailed_and_kept(
+    rows: Iterable[Answer], is_business_day: Callable[[date], bool], office: ZoneInfo
+) -> tuple[int, int]:
+    """What `mailed_by_hour` was answered: how many packets, and how many of them left by the next business day after
+    the request; the zone of the office is whole hours from UTC, so that no day begins within an hour."""
+    answered = [row for row in rows if row.first is not None]
+    first = _first_in_time(is_business_day, office)
+    packets = sent([row._replace(first=f"{row.first}:00") for row in answered], office)
+    kept = (row.number for row, one in zip(answered, packets, strict=True) if one.received >= first(one.left_on))
+    return sum(row.number for row in answered), sum(kept)
+
+
+def _first_in_time(is_business_day: Callable[[date], bool], office: ZoneInfo) -> Callable[[date], datetime]:
+    """From the day on which a packet left to the moment from when on a request must have come to be in time."""
+    return lru_cache(maxsize=None)(lambda left_on: promised_by(left_on, is_business_day, office))
 
 
 class Promise(NamedTuple):

@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from itertools import accumulate, pairwise
 from typing import NamedTuple
 
-STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")
+STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")  # as they are kept, each of every entry
+WHOLE = "whole"  # all together, without a name
 
 
 class Key(NamedTuple):
-    """What a sum is of; see `LedgerDay`."""
+    """What a sum is of; see `LedgerDay`. What is loaded, a replacement, of a voter overseas is told apart in the WHOLE
+    alone: nobody asks it of a name."""
 
     part: str
     day: date
     name: str
-    loaded: bool
-    replacement: bool
-    overseas: bool
+    loaded: bool = False
+    replacement: bool = False
+    overseas: bool = False
 
 
 Sums = dict[Key, list[int]]
@@ -62,14 +64,14 @@ STATE_COLUMNS = {"issued": "out"} | {
 
 @dataclass(frozen=True)
 class Days:
-    """The sums of an election up to a day. Parts are `STYLE`, `PRECINCT`, `REASON`; each holds every entry once."""
+    """The sums of an election up to a day: of the WHOLE, and of the parts that were read."""
 
     sums: Sums = field(default_factory=dict)
 
     @cached_property
     def _of(self) -> Mapping[str, Sequence[tuple[Key, list[int]]]]:
-        """The sums by part: precincts are many, and most questions are about styles."""
-        found: dict[str, list[tuple[Key, list[int]]]] = {part: [] for part in PARTS}
+        """The sums by part: precincts are many, and few questions are about them."""
+        found: dict[str, list[tuple[Key, list[int]]]] = {part: [] for part in (WHOLE, *PARTS)}
         for key, counts in self.sums.items():
             found[key.part].append((key, counts))
         return found
@@ -83,10 +85,10 @@ class Days:
         overseas: bool | None = None,
         loaded: bool | None = None,
     ) -> Tally:
-        """All styles together, from `first` to `last`, both included."""
+        """All ballots together, from `first` to `last`, both included."""
         return _total(
             counts
-            for key, counts in self._of[STYLE]
+            for key, counts in self._of[WHOLE]
             if (first is None or key.day >= first)
             and (last is None or key.day <= last)
             and (replacement is None or key.replacement == replacement)
@@ -105,26 +107,22 @@ class Days:
     def out_by_day(self, days: Sequence[date], part: str = STYLE) -> dict[str, list[int]]:
         """For each name, how many ballots were out on each of these days (ascending, without a gap): at its beginning
         or its end, whichever is more, since on the day when they are sent there were none before."""
-        return self._out_by_day(days, part, lambda key: key.name)
-
-    def whole_out_by_day(self, days: Sequence[date]) -> list[int]:
-        """The same for all ballots together."""
-        return self._out_by_day(days, STYLE, lambda _: "").get("", [0] * len(days))
-
-    def _out_by_day(self, days: Sequence[date], part: str, under: Callable[[Key], str]) -> dict[str, list[int]]:
         places, found = {day: n + 1 for n, day in enumerate(days)}, dict[str, list[int]]()
         for key, counts in self._of[part]:
             out = _out(counts)
             place = 0 if key.day < days[0] else places.get(key.day)
             if out and place is not None:
-                name = under(key)
-                if name not in found:
-                    found[name] = [0] * (len(days) + 1)
-                found[name][place] += out
+                if key.name not in found:
+                    found[key.name] = [0] * (len(days) + 1)
+                found[key.name][place] += out
         for name, changes in found.items():
             ends = list(accumulate(changes))
             found[name] = [max(start, end) for start, end in pairwise(ends)]
         return found
+
+    def whole_out_by_day(self, days: Sequence[date]) -> list[int]:
+        """The same for all ballots together."""
+        return self.out_by_day(days, WHOLE).get("", [0] * len(days))
 
     def places(self, last: date | None = None) -> dict[str, Tally]:
         """Where the ballots of each style are at the end of that day, or now."""
@@ -135,9 +133,9 @@ class Days:
         return {name: _total(rows) for name, rows in sorted(found.items())}
 
     def by_day(self, days: Sequence[date], count: str) -> list[int]:
-        """One count of all styles together for each day."""
+        """One count of all ballots together for each day."""
         place, found = PLACE[count], dict.fromkeys(days, 0)
-        for key, counts in self._of[STYLE]:
+        for key, counts in self._of[WHOLE]:
             if key.day in found:
                 found[key.day] += counts[place]
         return [found[day] for day in days]

@@ -8,7 +8,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from replacements.summary.figures import Columns, Rate, Week
-from replacements.words import with_capital, word
+from replacements.words import change, with_capital, word
 
 
 def mail_text(week: Week, office_name: str) -> tuple[str, str]:
@@ -130,8 +130,8 @@ def _compared(week: Week) -> str:
     for one in week.others:
         kept = f", {one.kept} of {one.mailed} mailed in time" if one.mailed and one.kept is not None else ""
         days = f"{_day(one.first)} to {_day(one.last)}, {one.last.year}"
-        many = f"{_many(one.requests, 'request')} ({week.requests - one.requests:+d} since)"
-        reissues = f"{_many(one.reissues, 'reissue')} ({week.reissues - one.reissues:+d} since)"
+        many = f"{_many(one.requests, 'request')} ({change(week.requests - one.requests)} since)"
+        reissues = f"{_many(one.reissues, 'reissue')} ({change(week.reissues - one.reissues)} since)"
         lines.append(f"  {one.what}, {days}: {many}, {reissues}{kept}")
     return "\n".join(["Beside other weeks", *lines]) if lines else ""
 

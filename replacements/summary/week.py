@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,40 +12,49 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Select, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from replacements.store.tables import Account, Election, Message, Reply, Request
+from replacements.store.tables import Election, Message, Reply, Request
 from replacements.summary import unusual
 from replacements.summary.asked import (
-    Decided,
     asked_of_voters,
     by_hour,
     came_in,
+    decided_of,
+    decisions_of,
     declined,
     declined_of,
     hours,
-    kinds_that_came_in,
-    of_a_stretch,
+    otherwise,
+    that_came_in,
     undecided,
     waiting,
     wanted,
 )
 from replacements.summary.asked import days as days_of
-from replacements.summary.compared import SameWeek, days_before, elections
+from replacements.summary.compared import SameWeek, Then, days_before, elections
 from replacements.summary.control import u_chart
-from replacements.summary.figures import Columns, Day, Published, Rate, Unusual, Where
+from replacements.summary.figures import Columns, Day, Proposals, Published, Rate, Unusual
 from replacements.summary.figures import Week as Week
 from replacements.summary.ledger_days import how_far, read_days, summed_up_to
-from replacements.summary.machine import by_people, corrected, measure_machine, readings_put_right
-from replacements.summary.places import Places, by_style_and_state, places
+from replacements.summary.machine import proposals_made, questions_about_proposals
+from replacements.summary.places import ByPlace, by_place, by_style_and_state, where
 from replacements.summary.questions import Answers, ask, number, question
 from replacements.summary.rates import charted, rates, shares
-from replacements.summary.speed import SENT, how_many_kept, mailed_between, measured, not_mailed, sent
+from replacements.summary.speed import (
+    SENT,
+    mailed_and_kept,
+    mailed_between,
+    mailed_by_hour,
+    measured,
+    not_mailed,
+    sent,
+)
 from replacements.summary.sums import PRECINCT, REASON, STYLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
 LONGEST = 400  # days that one summary may span
 ALL, OVERSEAS = "all", "overseas"
-PLACES = tuple(one.name for one in fields(Where))
+_Question = Select[*tuple[Any, ...]]
 
 
 def monday_to_friday(day: date) -> bool:
@@ -101,68 +110,110 @@ class Stretch:
         self.as_of = max(self.start, min(self.end, now if now is not None else datetime.now(UTC)))
         self.chart_from = min(first, last + DAY - DAYS_FOR_LIMITS * DAY)
         self.before = first - (last + DAY - first)  # as many days, just before
-        self.books = Days()
-        self.answers: Answers = {}
+        self._which = election_id, self.start, self.end
 
-    def week_and_places(self, session: Session, known: Answers | None = None) -> tuple[Week, Places]:
-        """The figures, and where all ballots are now, by the ledger and by the table."""
-        found = self.week(session, known, by_style_and_state(self.election_id))
-        return found, places(self.books, self.answers)
-
-    def week(self, session: Session, known: Answers | None = None, *more: Select[*tuple[Any, ...]]) -> Week:
-        """The figures. `more` is asked with them; where anything is, the ledger is read to its end."""
+    def week(self, session: Session, known: Answers | None = None) -> Week:
+        """All figures."""
         session.flush()
-        is_business_day = self.is_business_day
-        election_id, first, last, start, end, as_of = (
-            self.election_id, self.first, self.last, self.start, self.end, self.as_of
-        )  # fmt: skip
-        known = known if known is not None else standing(session, election_id)
-        then, earlier = days_before(election_id, first, last, self.office), SameWeek(known, first, last, self.office)
-        answers = self.answers = ask(
+        known = known if known is not None else standing(session, self.election_id)
+        others = self._others(known)
+        answers = ask(session, *self._of_the_front(), *_of_the_others(others), *questions_about_proposals(*self._which))
+        decided = decided_of(session, *self._which)
+        books = self._read(session, known)
+        front, proposals = self._front(session, answers, books, others), proposals_made(decided, answers)
+        return replace(
+            front,
+            machine=proposals.machine,
+            unusual=replace(front.unusual, overriding=proposals.overriding),
+            precincts=rates(books, PRECINCT, self._days_of_it(), "reissued"),
+        )
+
+    def front(self, session: Session, known: Answers | None = None) -> Week:
+        """The figures that every reader wants first: without those of the two methods below, whose fields keep their
+        defaults."""
+        known = known if known is not None else standing(session, self.election_id)
+        others = self._others(known)
+        answers = ask(session, *self._of_the_front(), *_of_the_others(others))
+        return self._front(session, answers, self._read(session, known), others)
+
+    def proposals(self, session: Session) -> Proposals:
+        """How good the proposals were that were decided in these days."""
+        answers = ask(session, *questions_about_proposals(*self._which))
+        return proposals_made(decided_of(session, *self._which), answers)
+
+    def by_place(self, session: Session, known: Answers | None = None) -> ByPlace:
+        """The figures of each style and precinct; and where all ballots are now, by the ledger and by the table."""
+        known = known if known is not None else standing(session, self.election_id)
+        earlier = SameWeek(known, self.first, self.last, self.office)
+        answers = ask(session, by_style_and_state(self.election_id), *earlier.questions())
+        books = self._read(session, known, beyond=True)
+        return by_place(books, answers, self._days_of_it(), self.before, earlier.counted(answers, self.is_business_day))
+
+    def published(self, session: Session, known: Answers | None = None) -> Published:
+        """Only what may be published: the same figures, with less to read."""
+        known = known if known is not None else ask(session, *how_far(self.election_id))
+        answers = ask(
             session,
             *self._columns_asked(),
+            that_came_in("came", *self._which),
+            mailed_by_hour("mailed", *self._which),
+        )
+        up_to = summed_up_to(known, self.zone)
+        books = read_days(
+            session, self.election_id, self.zone, since=self.first, until=self.last, parts=(STYLE, REASON), up_to=up_to
+        )
+        came = came_in(answers["came"])
+        mailed, kept = mailed_and_kept(answers["mailed"], self.is_business_day, self.office)
+        this_week, to_date = self._columns(books, answers)
+        return Published(
+            self.first,
+            self.last,
+            came.requests,
+            came.by_kind,
+            books.by_name(REASON, self.first, self.last, "reissued"),
+            books.by_name(STYLE, self.first, self.last, "reissued"),
+            _ended(books, self.first, self.last),
+            mailed,
+            kept,
+            {name: (this_week[name], to_date[name]) for name in this_week},
+        )
+
+    def _of_the_front(self) -> tuple[_Question, ...]:
+        election_id, start, end = self._which
+        return (
+            *self._columns_asked(),
+            that_came_in("came", *self._which),
             messages_of("messages", start, end),
-            mailed_between(SENT, election_id, start, end),
-            not_mailed(election_id, as_of, self.office, is_business_day),
-            undecided("waiting", election_id, as_of),
-            asked_of_voters("asked", election_id, as_of),
-            by_hour("hours", election_id, start, end),
+            mailed_between(SENT, *self._which),
+            not_mailed(election_id, self.as_of, self.office, self.is_business_day),
+            undecided("waiting", election_id, self.as_of),
+            asked_of_voters("asked", election_id, self.as_of),
+            by_hour("hours", *self._which),
             by_hour("hours before", election_id, start - DAYS_FOR_LIMITS * DAY, start),
             replies_of("sent replies", election_id, Reply.sent_at, "sent", start, end),
             replies_of("failed replies", election_id, Reply.queued_at, "failed", start, end),
             unusual.several_replacements("repeated", election_id),
-            unusual.back_after_void("back after void", election_id, start, end),
-            declined_of("declined", election_id, start, end),
-            corrected("corrections", election_id, start, end),
-            readings_put_right("put right", election_id, start, end),
-            question("people", Account.name, number=Account.id),
-            *then.questions(reissues=False),
-            *earlier.questions(),
-            *more,
+            unusual.back_after_void("back after void", *self._which),
+            declined_of("declined", *self._which),
+            decisions_of("decisions", *self._which),
         )
-        came, decided = of_a_stretch(session, election_id, start, end)
-        books = self.books = read_days(
-            session,
-            election_id,
-            self.zone,
-            since=min(self.chart_from, self.before),
-            until=last,
-            precincts_since=(self.before, first),
-            up_to=summed_up_to(known, self.zone),
-            beyond=bool(more),
+
+    def _front(self, session: Session, answers: Answers, books: Days, others: tuple[Then, SameWeek]) -> Week:
+        first, last, before = self.first, self.last, self.before
+        then, earlier = others
+        came, by_the_hour = came_in(answers["came"]), hours(answers["hours"])
+        mean, days = _days(
+            books, days_of(by_the_hour, self.office), first, last, self.chart_from, self.as_of, self.office
         )
-        people = {row.first for row in answers["people"]}
-        by_the_hour = hours(answers["hours"])
-        mean, days = _days(books, days_of(by_the_hour, self.office), first, last, self.chart_from, as_of, self.office)
-        whole_days = [day.day for day in days]
-        tally, week_columns, to_date = books.tally(first, last), *self._columns(books)
+        whole_days = self._days_of_it()
+        tally, week_columns, to_date = books.tally(first, last), *self._columns(books, answers)
         causes = books.by_name(REASON, first, last, "reissued")
         return Week(
-            election_id=election_id,
+            election_id=self.election_id,
             first=first,
             last=last,
             zone=self.zone,
-            as_of=as_of,
+            as_of=self.as_of,
             messages=number(answers, "messages"),
             requests=came.requests,
             by_kind=came.by_kind,
@@ -170,8 +221,8 @@ class Stretch:
             reissues_by_cause=causes,
             reissues_by_style=books.by_name(STYLE, first, last, "reissued"),
             taken_back=tally.taken_back,
-            speed=measured(answers, sent(answers[SENT], self.office), self.office, is_business_day),
-            waiting=waiting(answers["waiting"], as_of),
+            speed=measured(answers, sent(answers[SENT], self.office), self.office, self.is_business_day),
+            waiting=waiting(answers["waiting"], self.as_of),
             asked=number(answers, "asked"),
             declined=declined(answers["declined"]),
             voided=tally.voids,
@@ -182,73 +233,68 @@ class Stretch:
             mean_rate=mean,
             days=days,
             unusual=Unusual(
-                unusual.shared_addresses(session, election_id, start, end),
+                unusual.shared_addresses(session, *self._which),
                 unusual.repeated(answers["repeated"]),
                 unusual.voided_returned(answers["back after void"]),
                 unusual.bursts(hours(answers["hours before"]), by_the_hour, self.office),
                 _brought_back(books, whole_days),
-                unusual.overriding(by_people(decided, people)),
             ),
-            decisions=decided.requests,
-            overrides=_overrides(decided),
+            decisions=sum(row.number for row in answers["decisions"]),
+            overrides=otherwise((row.first or "", row.second, row.number) for row in answers["decisions"]),
             replies_sent=number(answers, "sent replies"),
             replies_failed=number(answers, "failed replies"),
             books={name: (week_columns[name], to_date[name]) for name in (ALL, OVERSEAS)},
             styles=rates(books, STYLE, whole_days, "spoiled"),
-            precincts=rates(books, PRECINCT, whole_days, "reissued"),
             kinds=shares(came.by_kind, came.requests),
             causes=shares(causes, tally.reissued),
             languages=shares(came.by_language, came.requests),
-            machine=measure_machine(decided, people, answers["corrections"], answers["put right"]),
             before=replace(
-                then.counted(answers, is_business_day),
-                by_cause=books.by_name(REASON, self.before, first - DAY, "reissued"),
-                by_style=books.by_name(STYLE, self.before, first - DAY, "reissued"),
-                by_precinct=books.by_name(PRECINCT, self.before, first - DAY, "reissued"),
+                then.counted(answers, self.is_business_day),
+                by_cause=books.by_name(REASON, before, first - DAY, "reissued"),
+                by_style=books.by_name(STYLE, before, first - DAY, "reissued"),
+                by_precinct=books.by_name(PRECINCT, before, first - DAY, "reissued"),
             ),
-            earlier=earlier.counted(answers, is_business_day),
-            where={
-                style: Where(*(getattr(tally, name) for name in PLACES)) for style, tally in books.places(last).items()
-            },
+            earlier=earlier.counted(answers, self.is_business_day),
+            where=where(books, last),
         )
 
-    def published(self, session: Session, known: Answers | None = None) -> Published:
-        """Only what may be published: the same figures, with less to read."""
-        known = known if known is not None else ask(session, *how_far(self.election_id))
-        answers = self.answers = ask(
-            session,
-            *self._columns_asked(),
-            kinds_that_came_in("kinds", self.election_id, self.start, self.end),
-            mailed_between(SENT, self.election_id, self.start, self.end),
-        )
-        up_to = summed_up_to(known, self.zone)
-        books = self.books = read_days(
-            session, self.election_id, self.zone, since=self.first, until=self.last, parts=(STYLE, REASON), up_to=up_to
-        )
-        came, packets = came_in(answers["kinds"]), sent(answers[SENT], self.office)
-        this_week, to_date = self._columns(books)
-        return Published(
-            self.first,
-            self.last,
-            came.requests,
-            came.by_kind,
-            books.by_name(REASON, self.first, self.last, "reissued"),
-            books.by_name(STYLE, self.first, self.last, "reissued"),
-            _ended(books, self.first, self.last),
-            len(packets),
-            how_many_kept(packets, self.is_business_day, self.office),
-            {name: (this_week[name], to_date[name]) for name in this_week},
-        )
-
-    def _columns_asked(self) -> tuple[Select[*tuple[Any, ...]], ...]:
+    def _others(self, known: Answers) -> tuple[Then, SameWeek]:
+        """The days that these are compared with."""
         return (
-            wanted("wanted", self.election_id, self.start, self.end),
+            days_before(self.election_id, self.first, self.last, self.office),
+            SameWeek(known, self.first, self.last, self.office),
+        )
+
+    def _read(self, session: Session, known: Answers, *, beyond: bool = False) -> Days:
+        """The ledger's sums. `beyond`: to its end."""
+        return read_days(
+            session,
+            self.election_id,
+            self.zone,
+            since=min(self.chart_from, self.before),
+            until=self.last,
+            names_since=(self.before, self.first),
+            up_to=summed_up_to(known, self.zone),
+            beyond=beyond,
+        )
+
+    def _days_of_it(self) -> list[date]:
+        return [self.first + n * DAY for n in range((self.last - self.first).days + 1)]
+
+    def _columns_asked(self) -> tuple[_Question, ...]:
+        return (
+            wanted("wanted", *self._which),
             wanted("wanted to date", self.election_id, None, self.end),
         )
 
-    def _columns(self, books: Days) -> tuple[Mapping[str, Columns], Mapping[str, Columns]]:
-        asked, to_date = number(self.answers, "wanted"), number(self.answers, "wanted to date")
+    def _columns(self, books: Days, answers: Answers) -> tuple[Mapping[str, Columns], Mapping[str, Columns]]:
+        asked, to_date = number(answers, "wanted"), number(answers, "wanted to date")
         return _columns(books, self.first, self.last, asked, to_date)
+
+
+def _of_the_others(others: tuple[Then, SameWeek]) -> list[_Question]:
+    then, earlier = others
+    return [*then.questions(reissues=False), *earlier.questions()]
 
 
 def _midnight(day: date, office: ZoneInfo) -> datetime:
@@ -320,15 +366,6 @@ def _brought_back(books: Days, days: Sequence[date]) -> tuple[Rate, ...]:
     brought_back = {name: max(count, 0) for name, count in found.items()}
     out = {name: max(row) for name, row in books.out_by_day(days, PRECINCT).items()}
     return unusual.above(charted(brought_back, out))
-
-
-def _overrides(decided: Decided) -> dict[tuple[str, str], int]:
-    """How often what was decided instead of what, the most frequent first."""
-    found = Counter[tuple[str, str]]()
-    for one, claims in decided.alike.items():
-        if one.overridden and one.decision is not None:
-            found[one.proposal, one.decision] += claims.many
-    return dict(found.most_common())
 
 
 def messages_of(name: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:

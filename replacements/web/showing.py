@@ -16,7 +16,7 @@ from replacements.rules.calendar import local
 from replacements.store.tables import Message
 from replacements.web.guard import CHOICE, OF_ONE_ELECTION, Here, here
 from replacements.web.unsettled import unsigned_mailings
-from replacements.words import with_capital, word, words
+from replacements.words import change, with_capital, word, words
 
 WITHHELD = "withheld"
 
@@ -250,6 +250,7 @@ def _other(election_id: str | None) -> str:
 
 def install(app: Flask) -> None:
     app.jinja_env.filters.update(
+        change=change,
         word=word,
         noteworthy=noteworthy,
         day=day,

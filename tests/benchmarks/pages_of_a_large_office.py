@@ -25,7 +25,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -109,6 +109,8 @@ class Pages:
             "/reissued/": [f"/reissued/?page={n}" for n in (1, 2, 3, *(int(n / 300) + 1 for n in self._numbers()))],
             "/looks/": [f"/looks/?page={n}" for n in (1, 2, 3, *(int(n / 200) + 1 for n in self._numbers()))],
             "/week/<monday>": [f"/week/{monday}" for monday in self._mondays()],
+            "/week/<first>/<last>/places": [f"/week/{first}/{last}/places" for first, last in self._weeks()],
+            "/week/<first>/<last>/proposals": [f"/week/{first}/{last}/proposals" for first, last in self._weeks()],
             "/public-report/<monday>": [f"/public-report/{monday}" for monday in self._mondays()[:-1]],
             "/people/<int:account_id>/sign-ins": [f"/people/{n}/sign-ins" for n in range(1, 6)],
             "/texts/<language>/<slugged>": [f"/texts/{one}/reissue" for one in ("en", "es", "ko", "vi")],
@@ -155,6 +157,10 @@ class Pages:
     def _mondays(self) -> list[str]:
         first = AT.date() - timedelta(days=AT.weekday() + 35)
         return [str(first + timedelta(weeks=n)) for n in range(6)]
+
+    def _weeks(self) -> list[tuple[date, date]]:
+        mondays = [date.fromisoformat(monday) for monday in self._mondays()]
+        return [(monday, monday + timedelta(days=6)) for monday in mondays]
 
     def _searches(self) -> list[str]:
         """Searched for by a form, since names stay out of addresses: written here as `?wanted`."""

@@ -84,6 +84,8 @@ def test_every_page_fits_a_narrow_screen(browser: Chrome, address: str) -> None:
         "return-desk/brought-back",
         "return-desk/statements",
         "week/",
+        "week/2026-09-28/2026-10-04/places",
+        "week/2026-09-28/2026-10-04/proposals",
         "ledger/",
         "rules/",
         "people/",

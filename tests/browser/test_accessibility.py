@@ -141,7 +141,10 @@ def test_the_return_desk(looker: Looker) -> None:
 
 def test_the_record_and_the_office(looker: Looker, site: Site) -> None:
     looker.get("/week/")
-    looker.get("/week/2026-08-03", "a week without anything")
+    for part in ("", "/2026-10-04/places", "/2026-10-04/proposals"):
+        looker.get(f"/week/2026-09-28{part}")
+    for part in ("", "/2026-08-09/places", "/2026-08-09/proposals"):
+        looker.get(f"/week/2026-08-03{part}", "a week without anything")
     looker.get("/ledger/")
     looker.post("/ledger/verify", "the ledger is whole")
     looker.post("/ledger/head", "a signed head")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -12,6 +13,8 @@ from sqlalchemy import event
 
 from replacements.store.database import Database
 from replacements.store.tables import Ballot, Election, Request
+from replacements.summary.compared import parts
+from replacements.summary.figures import Machine, Proposals
 from replacements.summary.ledger_days import roll_forward
 from replacements.summary.places import where_ballots_are
 from replacements.summary.week import Stretch
@@ -71,10 +74,29 @@ def test_where_the_ballots_are_now_does_not_depend_on_the_week_that_is_shown(
         roll_forward(year, ELECTION, ZONE)
     days = (ELECTION, until, until + timedelta(days=6), ZONE)
     with year.read() as session:
-        week, places = Stretch(*days, now=LATER).week_and_places(session)
-        assert places == where_ballots_are(session, ELECTION, ZONE)
-        assert places.agrees
-        assert week == Stretch(*days, now=LATER).week(session)  # what came after those days is in none of its figures
+        found, whole = Stretch(*days, now=LATER).by_place(session), Stretch(*days, now=LATER).week(session)
+        assert found.now == where_ballots_are(session, ELECTION, ZONE)
+        assert found.now.agrees
+        # What came after those days is in none of the other figures.
+        assert (found.styles, found.precincts) == (whole.styles, whole.precincts)
+        assert found.reissued == {part: rows for part, rows in parts(whole).items() if part in ("style", "precinct")}
+
+
+def test_each_page_counts_what_the_whole_week_counts(year: Database) -> None:
+    with year.read() as session:
+        for monday in (FIRST, LATE_SUMMER, date(2032, 2, 2)):
+            days = (ELECTION, monday, monday + timedelta(days=6), ZONE)
+            whole = Stretch(*days, now=LATER).week(session)
+            proposals, front = Stretch(*days, now=LATER).proposals(session), Stretch(*days, now=LATER).front(session)
+            assert proposals == Proposals(whole.decisions, whole.overrides, whole.machine, whole.unusual.overriding)
+            assert front == replace(
+                whole,
+                machine=front.machine,
+                precincts=(),
+                unusual=replace(whole.unusual, overriding=()),
+            )
+    assert proposals.decisions == 0
+    assert front.machine == Machine((), (), {}, 0)
 
 
 def test_a_ballot_that_the_table_has_elsewhere_than_the_ledger_is_noticed_on_the_page_of_any_week(
@@ -86,8 +108,8 @@ def test_a_ballot_that_the_table_has_elsewhere_than_the_ledger_is_noticed_on_the
         assert ballot is not None
         ballot.state = "accepted"
     with year.read() as session:
-        places = Stretch(ELECTION, FIRST, FIRST + timedelta(days=6), ZONE, now=LATER).week_and_places(session)[1]
-    assert not places.agrees
+        found = Stretch(ELECTION, FIRST, FIRST + timedelta(days=6), ZONE, now=LATER).by_place(session)
+    assert not found.now.agrees
 
 
 @pytest.mark.parametrize("before", ["no election before", "an election before, on record", "one that was loaded"])
@@ -105,12 +127,12 @@ def test_a_week_takes_as_many_statements_however_much_there_is_to_count(database
     counts = set()
     for monday in (FIRST, LATE_SUMMER, date(2032, 2, 2)):
         with asked(database) as found, database.read() as session:
-            week, _ = Stretch(ELECTION, monday, monday + timedelta(days=6), ZONE, now=LATER).week_and_places(session)
+            week = Stretch(ELECTION, monday, monday + timedelta(days=6), ZONE, now=LATER).week(session)
         assert (week.earlier is None) == (before == "no election before")
         counts.add(_statements(found))
     roll_forward(database, ELECTION, ZONE)
     with asked(database) as found, database.read() as session:
-        Stretch(ELECTION, FIRST, FIRST + timedelta(days=300), ZONE, now=LATER).week_and_places(session)
+        Stretch(ELECTION, FIRST, FIRST + timedelta(days=300), ZONE, now=LATER).week(session)
     assert max(counts) == MOST - 1  # nothing is added up: all is read from the ledger
     assert _statements(found) == MOST
 

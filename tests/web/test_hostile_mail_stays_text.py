@@ -61,7 +61,15 @@ def test_a_mail_through_intake_is_text_on_every_page_that_shows_it(site: Site) -
         pages.append((leaf, clerk))
         further = re.search(r'href="([^"]+)" rel="next"', clerk.get(leaf).get_data(as_text=True))
         leaf = html.unescape(further.group(1)) if further else ""
-    pages += [("/", boss), ("/reissued/", boss), ("/mailing", boss), ("/week/", boss), ("/ledger/", boss)]
+    pages += [
+        ("/", boss),
+        ("/reissued/", boss),
+        ("/mailing", boss),
+        ("/week/", boss),
+        ("/week/2026-09-28/2026-10-04/places", boss),
+        ("/week/2026-09-28/2026-10-04/proposals", boss),
+        ("/ledger/", boss),
+    ]
     pages += [("/health", boss), ("/rules/", boss), ("/texts/", boss), ("/people/", boss), ("/return-desk/", boss)]
     shown = 0
     for number in messages[::4]:

@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import text
 
 from replacements.store.database import Database
+from replacements.web.pages.week import AT_FIRST
 from tests.benchmarks.a_large_office import LargeOffice
 from tests.benchmarks.pages_of_a_large_office import Pages, pages_of, site_over
 from tests.web.invented_office import Site
@@ -49,7 +50,7 @@ def test_no_page_has_more_rows_than_one_looks_through(office: Site, role: str) -
             answer = client.open("/requests/search" if asked else address, **asked)
             page = answer.get_data(as_text=True)
             rows = len(re.findall(r"<tr[ >]", page))
-            listed = not address.startswith("/week/")  # a report: many small tables, as many in any office
+            listed = not address.startswith("/week/")  # reports: many small tables, as many in any office
             if answer.status_code == 200 and ((listed and rows > MOST_ROWS) or len(page.encode()) > MOST_BYTES):
                 long[address] = (rows, len(page.encode()))
     assert not long
@@ -62,6 +63,18 @@ def test_the_whole_mailing_is_still_counted(office: Site) -> None:
     assert packets > MOST_ROWS - 50
     assert f'<p class="count">{packets}</p>' in page
     assert f"No label can be printed for {packets // 2} packets" in page
+
+
+def test_of_many_precincts_those_with_the_highest_rates_are_shown_and_all_on_demand(office: Site) -> None:
+    address = "/week/2026-10-12/2026-10-18/places"
+    page, whole = (
+        office.see("supervisor", f"{address}{how}").get_data(as_text=True).partition('id="by-precinct-rate"')[2]
+        for how in ("", "?all=1")
+    )
+    shown, there = (text.partition("</section>")[0] for text in (page, whole))
+    assert shown.count("<tr>") == AT_FIRST + 1 < there.count("<tr>")
+    assert f'<a href="{address}?all=1">Show all</a>' in shown
+    assert "Show all" not in whole
 
 
 def test_nothing_counts_as_chosen_while_nothing_was_chosen(office: Site) -> None:

@@ -25,6 +25,8 @@ HUGE = 10**22
         f"/messages/{HUGE}/pictures",
         "/week/0001-01-01",
         "/week/9999-12-31",
+        "/week/9999-12-25/9999-12-31/places",
+        "/week/2026-10-04/2026-09-28/proposals",
         "/week/?from=9999-12-31",
     ],
 )

@@ -146,4 +146,4 @@ def test_who_changed_whose_account_is_on_the_ledger_and_no_password_is(site: Sit
         assert "boats" not in "".join(e.details for e in entries)
     assert client.post("/people/999/off").status_code == 404
     assert "The chain holds" in client.post("/ledger/verify").get_data(as_text=True)
-    assert "Ledger and record say the same" in client.get("/week/").get_data(as_text=True)
+    assert "Ledger and record say the same" in client.get("/week/2026-09-28/2026-10-04/places").get_data(as_text=True)

@@ -61,7 +61,8 @@ def test_the_front_page_a_request_and_the_week_are_among_the_counted(offices: tu
     pages = {page for page, role in offices[0] if role == "clerk"}
     assert {"/", "/now", "/requests/", "/requests/<int:request_id>", "/requests/together/", "search"} <= pages
     pages = {page for page, role in offices[0] if role == "supervisor"}
-    assert {"/week/", "/week/<monday>", "/public-report/", "/public-report/<monday>"} <= pages
+    assert {"/week/", "/week/<monday>", "/week/<first>/<last>/places", "/week/<first>/<last>/proposals"} <= pages
+    assert {"/public-report/", "/public-report/<monday>"} <= pages
 
 
 ASKED = (

@@ -116,7 +116,7 @@ def test_a_scan_is_undone_with_its_reason(site: Site, desk: FlaskClient) -> None
         entry = session.scalars(select(LedgerEntry).where(LedgerEntry.event == "return_undone")).one()
         assert json.loads(entry.details)["note"] == "The number was mistyped – 8 for 6"
     boss = site.client("supervisor")
-    assert "Ledger and record say the same" in text(boss, "/week/")
+    assert "Ledger and record say the same" in text(boss, "/week/2026-09-28/2026-10-04/places")
 
 
 def test_the_counts_of_a_list_add_up_and_agree_with_the_pile(site: Site, desk: FlaskClient) -> None:
@@ -209,7 +209,7 @@ def test_a_statement_that_lacks_something_waits_and_its_voter_is_told_what(site:
     desk.post("/return-desk/statements/complete", data={"number": LIVE})
     assert state(site, LIVE) == "returned"
     assert "Waiting for their voters: 0" in text(desk, "/return-desk/statements")
-    assert "Ledger and record say the same" in text(site.client("supervisor"), "/week/")
+    assert "Ledger and record say the same" in text(site.client("supervisor"), "/week/2026-09-28/2026-10-04/places")
 
 
 @pytest.mark.parametrize("what", ["protected", "no address", "bad address"])

@@ -18,6 +18,8 @@ from replacements.web.pages import week as week_page
 from tests.web.invented_office import NOW, Site
 
 WEEK = "/week/2026-09-28"
+PLACES, PROPOSALS = (f"{WEEK}/2026-10-04/{part}" for part in ("places", "proposals"))
+NEXT_PLACES = "/week/2026-10-05/2026-10-11/places"
 
 
 def _read(site: Site, address: str, role: str = "supervisor") -> str:
@@ -67,11 +69,12 @@ def test_the_summary_that_is_mailed_calls_things_as_the_page_does(site: Site) ->
 
 
 def test_every_picture_has_a_title_a_description_and_a_table_beside_it(site: Site) -> None:
-    page = _read(site, WEEK)
-    pictures = page.count('<svg xmlns="http://www.w3.org/2000/svg"')
-    assert pictures >= 5
-    assert page.count("<desc ") == pictures
-    assert page.count("<table>") >= pictures
+    for address, most in ((WEEK, 3), (PLACES, 2), (PROPOSALS, 1)):
+        page = _read(site, address)
+        pictures = page.count('<svg xmlns="http://www.w3.org/2000/svg"')
+        assert pictures >= most, address
+        assert page.count("<desc ") == pictures
+        assert page.count("<table>") >= pictures
 
 
 def test_a_week_that_is_not_over_is_not_published(site: Site) -> None:
@@ -90,9 +93,9 @@ def test_big_books_are_compared_by_counts_and_each_ballot_on_demand(
     site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(week_page, "FEW_BALLOTS", 0)
-    page = _read(site, WEEK)
+    page = _read(site, PLACES)
     assert "Ledger and record say the same number of ballots" in page
-    assert "Ledger and record say the same about every ballot" in _read(site, f"{WEEK}?each=1")
+    assert "Ledger and record say the same about every ballot" in _read(site, f"{PLACES}?each=1")
 
 
 def test_books_that_differ_are_compared_ballot_by_ballot_however_big(
@@ -101,8 +104,8 @@ def test_books_that_differ_are_compared_ballot_by_ballot_however_big(
     monkeypatch.setattr(week_page, "FEW_BALLOTS", 0)
     with site.database.write() as session:
         session.get_one(Ballot, "5000018").state = "returned"
-    page = _read(site, WEEK)
-    assert "Reconciliation does not agree" in page
+    page = _read(site, PLACES)
+    assert "each difference is named" in page
     assert "5000018" in page
 
 
@@ -138,7 +141,7 @@ def test_what_was_asked_and_reissued_in_the_week_before_is_shown_though_it_is_no
     requests = then["Requests"][0]
     assert now["Language: English"] == ["0", requests, f"-{requests}"]
     for part in ("by-style", "by-precinct"):
-        rows = _rows(_part(_read(site, "/week/2026-10-05"), part))
+        rows = _rows(_part(_read(site, NEXT_PLACES), part))
         assert list(rows.values()) == [["0", "1", "-1"]], part
 
 
@@ -159,23 +162,35 @@ def test_the_balance_of_each_style_is_in_the_files(site: Site) -> None:
 
 # Years before any ballot was out; after everything; and the week of the invented office's own mail.
 @pytest.mark.parametrize("monday", ["1999-12-27", "2031-03-03", "2026-09-28"])
-@pytest.mark.parametrize("address", ["/week/", "/public-report/"])
+@pytest.mark.parametrize("address", ["/week/{}", "/public-report/{}", "/week/{}/{}/places", "/week/{}/{}/proposals"])
 def test_of_what_there_was_none_is_said_in_words(site: Site, address: str, monday: str) -> None:
-    page = _read(site, f"{address}{monday}")
+    page = _read(site, address.format(monday, monday))
     for bare in (">None.<", ">None<", ">Nothing.<", ">none<"):
         assert bare not in page
 
 
 def test_an_empty_week_says_of_each_list_what_there_was_none_of(site: Site) -> None:
-    page = _read(site, "/week/1999-12-27")
-    for said, times in (
-        ("No request came in.", 2),  # by kind, by language
-        ("No ballot was reissued.", 3),  # by reason, by style, by precinct
-        ("No ballot was out in these days, and none was replaced.", 2),  # by style, by precinct
-        ("No request was decided.", 1),
-        ("No request was declined or withdrawn.", 1),
-        ("No request waits for a decision.", 1),
-        ("No member of staff decided a request.", 1),
-        ("No packet was mailed.", 2),  # in the sentences, and under the promise
+    page, places, proposals = (
+        _read(site, f"/week/1999-12-27{part}") for part in ("", "/2000-01-02/places", "/2000-01-02/proposals")
+    )
+    for where, said, times in (
+        (page, "No request came in.", 2),  # by kind, by language
+        (page, "No ballot was reissued.", 2),  # by reason, by style
+        (places, "No ballot was reissued.", 2),  # by style, by precinct
+        (places, "No ballot was out in these days, and none was replaced.", 2),  # by style, by precinct
+        (page, "No request was decided.", 1),
+        (proposals, "No request was decided.", 1),
+        (page, "No request was declined or withdrawn.", 1),
+        (page, "No request waits for a decision.", 1),
+        (proposals, "No member of staff decided a request.", 1),
+        (page, "No packet was mailed.", 2),  # in the sentences, and under the promise
     ):
-        assert page.count(said) == times, said
+        assert where.count(said) == times, said
+
+
+def test_what_the_pages_of_a_week_say_twice_is_the_same(site: Site) -> None:
+    page, places, proposals = (_read(site, address) for address in (WEEK, PLACES, PROPOSALS))
+    assert _rows(_part(page, "by-style")) == _rows(_part(places, "by-style")) != {}
+    said = proposals.partition('id="otherwise"')[2].partition("</section>")[0].partition("</h2>")[2]
+    assert said.strip()
+    assert said in page

@@ -47,6 +47,8 @@ GET = {
     "/week/2026-09-28": BOSS | {Role.OBSERVER},
     "/week/2026-09-28/days.csv": BOSS | {Role.OBSERVER},
     "/week/2026-09-28/unusual.csv": BOSS,
+    "/week/2026-09-28/2026-10-04/places": BOSS | {Role.OBSERVER},
+    "/week/2026-09-28/2026-10-04/proposals": BOSS | {Role.OBSERVER},
     "/week/2026-09-28/2026-10-04/summary.pdf": BOSS | {Role.OBSERVER},
     "/week/2026-09-28/2026-10-04/all.zip": BOSS | {Role.OBSERVER},
     "/public-report/": BOSS | {Role.OBSERVER},

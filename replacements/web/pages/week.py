@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from functools import partial
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from markupsafe import Markup
@@ -17,11 +17,11 @@ from replacements.people.permissions import Permission
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.summary import chart, export, multiples
-from replacements.summary.compared import parts
+from replacements.summary.compared import beside
 from replacements.summary.figures import Published
 from replacements.summary.ledger_days import entries_after, roll_forward
 from replacements.summary.pdf import week_pdf
-from replacements.summary.places import Places
+from replacements.summary.places import PLACES, Places
 from replacements.summary.questions import Answers
 from replacements.summary.text import sentences
 from replacements.summary.week import LONGEST, Stretch, Week, standing
@@ -32,6 +32,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2999  # beyond, the calendar of the machine ends, 
 WEEK = timedelta(days=6)
 FEW_ENTRIES = 2_000  # of the ledger, that a page reads along; more are added up once, and kept
 FEW_BALLOTS = 3_000  # that a page compares one by one
+AT_FIRST = 50  # rows of a table by style or precinct; the others on demand
 T = TypeVar("T")
 
 
@@ -105,40 +106,72 @@ def one(monday: str) -> str:
     return _shown(start, start + WEEK)
 
 
+@blueprint.get("/<first>/<last>/places")
+@needs(Permission.SEE_WEEK)
+def by_place(first: str, last: str) -> str:
+    start, end = _days(first, last)
+    found = _counted(Stretch.by_place, start, end)
+    pictures = {
+        "styles": Markup(multiples.rates("styles", "Spoiled ballots by style", found.styles)),  # noqa: S704
+        "precincts": Markup(multiples.rates("precincts", "Replaced ballots by precinct", found.precincts)),  # noqa: S704
+    }
+    return render_template(
+        "week_places.html",
+        **_which(start, end),
+        found=found,
+        pictures=pictures,
+        reconciled=_reconciled(rules_or_stop(), found.now),
+        shown=None if "all" in request.args else AT_FIRST,
+    )
+
+
+@blueprint.get("/<first>/<last>/proposals")
+@needs(Permission.SEE_WEEK)
+def proposals(first: str, last: str) -> str:
+    start, end = _days(first, last)
+    found = _counted(lambda days, session, _: days.proposals(session), start, end)
+    bins = found.machine.bins
+    pictures = [
+        Markup(multiples.probabilities([one for one in bins if one.what == what]))  # noqa: S704
+        for what in found.machine.off
+    ]
+    return render_template("week_proposals.html", **_which(start, end), found=found, pictures=pictures)
+
+
 def _shown(first: date, last: date) -> str:
-    force = rules_or_stop()
-    found, places = _counted(Stretch.week_and_places, first, last)
+    found = _counted(Stretch.front, first, last)
     return render_template(
         "week.html",
+        **_which(first, last),
         week=found,
-        whole_week=first.weekday() == 0 and last - first == WEEK,
         sentences=sentences(found),
-        last_day=local(force.rules, here().at).date(),
+        last_day=local(rules_or_stop().rules, here().at).date(),
         before=first - timedelta(days=7),
         after=first + timedelta(days=7),
         tables=[name for name in export.names() if _may_have(name)],
         pictures=_pictures(found),
-        changes=parts(found),
-        places=places,
-        reconciled=_reconciled(force, places),
+        changes={what: beside(found, what) for what in ("kind", "language", "cause", "style")},
     )
 
 
-def _pictures(found: Week) -> Mapping[str, Markup | list[Markup]]:
-    """Built by us from numbers, dates and escaped names alone, and so safe to put in as they are."""
-    bins = found.machine.bins
-    drawn: dict[str, Markup | list[Markup]] = {
+def _which(first: date, last: date) -> dict[str, Any]:
+    """The days that a page is about."""
+    return {
+        "first": first,
+        "last": last,
+        "whole_week": first.weekday() == 0 and last - first == WEEK,
+        "AT_FIRST": AT_FIRST,
+        "BALANCE": PLACES,
+    }
+
+
+def _pictures(found: Week) -> Mapping[str, Markup]:
+    """Built by us from numbers, dates and escaped names alone, and so safe to put in as they are: all pictures are."""
+    return {
         "per_day": Markup(chart.requests_per_day(found)),  # noqa: S704
         "rate": Markup(chart.reissue_rate(found)),  # noqa: S704
         "kinds": Markup(multiples.kinds(found)),  # noqa: S704
-        "styles": Markup(multiples.rates("styles", "Spoiled ballots by style", found.styles)),  # noqa: S704
-        "precincts": Markup(multiples.rates("precincts", "Replaced ballots by precinct", found.precincts)),  # noqa: S704
-        "probabilities": [
-            Markup(multiples.probabilities([one for one in bins if one.what == what]))  # noqa: S704
-            for what in found.machine.off
-        ],
     }
-    return drawn
 
 
 def _reconciled(force: InForce, places: Places) -> Reconciliation | None:
