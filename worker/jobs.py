@@ -20,8 +20,7 @@ from replacements.replies.transport import TransportSetting, open_transport
 from replacements.requests import dispatch, intake, letter_words, office, waiting, weekly
 from replacements.requests.intake import place_of
 from replacements.settings import Settings
-from replacements.store import sealed_mail
-from replacements.store.counted import fill_what_is_missing
+from replacements.store import counted, sealed_mail, senders
 from replacements.store.database import Database
 from replacements.store.sealing import SealTrouble, read_keys
 from replacements.store.tables import Condition
@@ -199,7 +198,8 @@ def make_ready(work: Work) -> int:
     """Put what pages look for where they find it soon: the words of letters together, and what is counted of requests
     that an earlier version read. Returns how many letters were packed."""
     with work.database.write() as session:
-        fill_what_is_missing(session.connection())
+        counted.fill_what_is_missing(session.connection())
+        senders.fill_what_is_missing(session.connection())
     return letter_words.pack(work.database)
 
 

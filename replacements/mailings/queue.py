@@ -14,7 +14,7 @@ from replacements.mailings.manifest import without
 from replacements.rules.calendar import mailing_after, next_mailing
 from replacements.rules.office import Rules
 from replacements.store.bulk import insert_unless_there
-from replacements.store.tables import Mailing, Packet, Signature, VoterRow
+from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
 
 IF_REQUIRED = " if required"
 # Made once: an approval holds the mailing's row, and whoever approves next waits for as long.
@@ -76,6 +76,7 @@ def put_into(
             "request_id": request_id,
             "voter_id": voter_id,
             "ballot_number": ballot_number,
+            "style": None if ballot_number is None else session.get_one(Ballot, ballot_number).style,
             "contents": list(contents),
             "state": "queued",
             "queued_at": at,
@@ -258,6 +259,7 @@ def put_off(session: Session, packet_id: int, *, rules: Rules, by: str, at: date
         request_id=packet.request_id,
         voter_id=packet.voter_id,
         ballot_number=packet.ballot_number,
+        style=packet.style,
         contents=list(packet.contents),
         state="queued",
         queued_at=packet.queued_at,

@@ -15,6 +15,7 @@ from replacements.requests import answer, drafting
 from replacements.requests.history import earlier_request, person_json
 from replacements.requests.judging import Asked, Judgement, Place
 from replacements.requests.office import InForce
+from replacements.store.senders import account_of
 from replacements.store.tables import Message, Request
 
 
@@ -23,6 +24,7 @@ def unreadable_request(message: Message, election_id: str, why: str, at: datetim
     return Request(
         election_id=election_id,
         message_id=message.id,
+        mail_account=account_of(message.sender),
         place=0,
         kinds=[],
         proposal=Action.READ.value,
@@ -56,6 +58,7 @@ def request_rows(
             Request(
                 election_id=force.election_id,
                 message_id=message.id,
+                mail_account=account_of(message.sender),
                 place=0,
                 kinds=[k.kind.value for k in judgement.reading.kinds],
                 proposal=judgement.proposal.action.value,
@@ -128,6 +131,7 @@ def _row(
     return Request(
         election_id=force.election_id,
         message_id=message.id,
+        mail_account=account_of(message.sender),
         place=place,
         person=asked.person.name,
         standing=asked.who.standing.value,

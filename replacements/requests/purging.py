@@ -207,7 +207,7 @@ def _remove(session: Session, ids: Sequence[int]) -> None:
         message.judgement = _figures(message.judgement, {"kinds": ("kind", "p"), "language": ()})
     for request in session.scalars(select(Request).where(Request.message_id.in_(ids))):
         request.person, request.reply_draft, request.decision_note = "", None, None
-        request.held_because = None
+        request.held_because = request.mail_account = None
         request.reasons = [{"rule": reason.get("rule", ""), "text": GONE} for reason in request.reasons]
         request.judged = _figures(request.judged, _KEPT_OF_A_REQUEST) or {}
     replies = select(Reply.id).where(Reply.request_id.in_(_requests(ids)))
@@ -254,7 +254,9 @@ def _left(session: Session, ids: Sequence[int]) -> int:
         select(func.count()).where(
             Message.id.in_(ids), or_(Message.sender != "", Message.sender_name != "", Message.subject != "")
         ),
-        select(func.count()).where(Request.message_id.in_(ids), Request.person != ""),
+        select(func.count()).where(
+            Request.message_id.in_(ids), or_(Request.person != "", Request.mail_account.is_not(None))
+        ),
         select(func.count()).where(Reply.request_id.in_(_requests(ids)), or_(Reply.text != GONE, Reply.to != "")),
     )
     return letter_words.count(session, ids) + sum(session.scalar(query) or 0 for query in queries)

@@ -7,7 +7,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -192,7 +192,7 @@ def by_hour(name: str, election_id: str, start: datetime, end: datetime) -> _Que
 
 def hours(rows: Iterable[Answer]) -> dict[datetime, int]:
     """What `by_hour` was answered: the beginnings of the hours, UTC, with their numbers."""
-    return {datetime.fromisoformat(f"{row.first}:00").replace(tzinfo=UTC): row.number for row in rows}
+    return {moment(row.first or ""): row.number for row in rows}
 
 
 def days(counts: Mapping[datetime, int], office: ZoneInfo) -> Counter[date]:
@@ -248,16 +248,39 @@ def asked_of_voters(name: str, election_id: str, as_of: datetime) -> _Question:
     )
 
 
-def undecided(name: str, election_id: str, as_of: datetime) -> _Question:
-    """Asks for what nobody had decided at that moment; see `waiting`."""
-    then = case((Request.decided_at.is_(None), Request.state), else_="waiting")
+def undecided(name: str, election_id: str, as_of: datetime, *, oldest: int | None = None) -> tuple[_Question, ...]:
+    """Asks for what nobody had decided at that moment; of it only so many of the `oldest`, twice where they were
+    decided since or not. See `waiting`."""
     two = case((Request.two_people, "yes"), else_="")
+    asked = []
+    for then, those in _undecided(election_id, as_of):
+        each = question(name, Request.proposal, then, Request.received_at, two, number=Request.id)
+        asked.append(_oldest(each.where(*those), oldest))
+    return tuple(asked)
+
+
+def how_many_undecided(name: str, election_id: str, as_of: datetime) -> tuple[_Question, ...]:
+    """Asks how many these are, in two numbers."""
+    return tuple(question(name).select_from(Request).where(*those) for _, those in _undecided(election_id, as_of))
+
+
+def _undecided(
+    election_id: str, as_of: datetime
+) -> tuple[tuple[ColumnElement[str], tuple[ColumnElement[bool], ...]], ...]:
+    """What is undecided still, and what was at that moment: in which state each was, and how it is found."""
+    # In an expression, or else SQLite, which knows no sizes, goes by when they came, and not by what is undecided.
+    came = func.coalesce(Request.received_at, as_of) < as_of
+    of_both = (Request.election_id == election_id, came, Request.state != "filed")
     return (
-        question(name, Request.proposal, then, Request.received_at, two, number=Request.id)
-        .where(Request.election_id == election_id, Request.received_at < as_of)
-        .where(Request.decided_at.is_(None) | (Request.decided_at >= as_of))
-        .where(Request.state != "filed")
+        (Request.state.expression, (*of_both, Request.decided_at.is_(None))),
+        (literal("waiting"), (*of_both, Request.decided_at >= as_of)),
     )
+
+
+def _oldest(asked: _Question, many: int | None) -> _Question:
+    if many is None:
+        return asked
+    return select(*asked.order_by(Request.received_at, Request.id).limit(many).subquery().c)
 
 
 def waiting(rows: Iterable[Answer], as_of: datetime) -> tuple[Waiting, ...]:

@@ -83,7 +83,7 @@ def _figures(week: Week) -> Rows:
         ("90th percentile of business hours to mailing", _rounded(ninetieth)),
         ("95th percentile of business hours to mailing", _rounded(ninety_fifth)),
         ("overdue", len(speed.overdue)),
-        ("waiting", len(week.waiting)),
+        ("waiting", week.waiting_in_all),
         ("hours the oldest has waited", _rounded(week.oldest_hours)),
         ("waiting for the voter's answer", week.asked),
         ("declined", len(week.declined)),

@@ -299,7 +299,8 @@ class Week:
     reissues_by_style: Mapping[str, int]
     taken_back: int
     speed: Speed
-    waiting: tuple[Waiting, ...]
+    waiting_in_all: int
+    waiting: tuple[Waiting, ...]  # the oldest first
     asked: int  # decided by asking the voter; the answer is not there
     declined: tuple[Declined, ...]
     voided: int

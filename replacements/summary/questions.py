@@ -7,11 +7,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Select, Text, cast, func, literal, null, select, union_all
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy import Select, Text, cast, func, literal, null, select, union_all
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.orm import Session
+from sqlalchemy.sql.compiler import SQLCompiler
+from sqlalchemy.sql.functions import FunctionElement
 
 # Rows taken up together, and let go of: thousands held at once set the interpreter looking through all that it holds.
 AT_ONCE = 500
@@ -55,11 +58,23 @@ def number(answers: Answers, name: str) -> int:
     return next((row.number for row in answers[name] if row.number), 0)
 
 
-def clock_hour(column: InstrumentedAttribute[datetime]) -> ColumnElement[str]:
-    """The clock hour of a stored moment: "2031-10-06 09", in UTC, alike on both databases."""
-    return func.substr(cast(column, Text), 1, len("2031-10-06 09"))
+class clock_hour(FunctionElement[str]):
+    """The clock hour of a stored moment, in UTC; its answer is for `moment`."""
+
+    type = Text()
+    inherit_cache = True
+
+
+@compiles(clock_hour)
+def _written_hour(element: clock_hour, compiler: SQLCompiler, **how: Any) -> str:
+    return f"substr({compiler.process(element.clauses, **how)}, 1, {len('2031-10-06 09')})"
+
+
+@compiles(clock_hour, "postgresql")  # which would write out each of the moments first
+def _true_hour(element: clock_hour, compiler: SQLCompiler, **how: Any) -> str:
+    return f"date_trunc('hour', {compiler.process(element.clauses, **how)})"
 
 
 def moment(text: str) -> datetime:
     """A stored moment, as an answer has it, with its zone."""
-    return datetime.fromisoformat(text).replace(tzinfo=UTC)
+    return datetime.fromisoformat(f"{text}+00:00")

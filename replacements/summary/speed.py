@@ -38,16 +38,24 @@ class BusinessTime:
         self._counts = lru_cache(maxsize=None)(is_business_day)
         self._whole: dict[date, float] = {}  # business hours from a first day to each day's beginning
         self._midnight = lru_cache(maxsize=None)(self._beginning)
+        self._until_quarter = lru_cache(maxsize=None)(self._passed_until_quarter)
         self._until = lru_cache(maxsize=None)(self._passed_until)  # many packets leave in one moment
 
     def hours(self, start: datetime, end: datetime) -> float:
         """Hours between, those on other days left out; a day when the clocks change has 23 or 25."""
-        return self._until(end) - self._until(start)
+        return self._until(end) - self._passed_until(start)
 
     def _passed_until(self, moment: datetime) -> float:
-        day = moment.astimezone(self._office).date()
-        passed = (moment - self._midnight(day)) / HOUR if self._counts(day) else 0.0
-        return self._before(day) + passed
+        quarter = moment.replace(minute=moment.minute // 15 * 15, second=0, microsecond=0)
+        passed, of_business = self._until_quarter(quarter)
+        return passed + (moment - quarter) / HOUR if of_business else passed
+
+    def _passed_until_quarter(self, quarter: datetime) -> tuple[float, bool]:
+        """The same of a quarter of an hour, in which no day begins, and whether it is of a business day."""
+        day = quarter.astimezone(self._office).date()
+        of_business = self._counts(day)
+        passed = (quarter - self._midnight(day)) / HOUR if of_business else 0.0
+        return self._before(day) + passed, of_business
 
     def _before(self, day: date) -> float:
         if day not in self._whole:
@@ -124,7 +132,7 @@ def mailed_and_kept(
     the request; the zone of the office is whole hours from UTC, so that no day begins within an hour."""
     answered = [row for row in rows if row.first is not None]
     first = _first_in_time(is_business_day, office)
-    packets = sent([row._replace(first=f"{row.first}:00") for row in answered], office)
+    packets = sent(answered, office)
     kept = (row.number for row, one in zip(answered, packets, strict=True) if one.received >= first(one.left_on))
     return sum(row.number for row in answered), sum(kept)
 

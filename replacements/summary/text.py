@@ -69,9 +69,9 @@ def _open(week: Week) -> str:
     if not week.waiting:
         return "No request is waiting."
     age = _long(week.oldest_hours or 0.0)
-    if len(week.waiting) == 1:
+    if week.waiting_in_all == 1:
         return f"1 request has been waiting for {age}."
-    return f"{len(week.waiting)} requests are waiting, the oldest for {age}."
+    return f"{week.waiting_in_all} requests are waiting, the oldest for {age}."
 
 
 def _look_at(week: Week) -> Iterable[str]:

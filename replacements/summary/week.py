@@ -23,6 +23,7 @@ from replacements.summary.asked import (
     declined,
     declined_of,
     hours,
+    how_many_undecided,
     otherwise,
     that_came_in,
     undecided,
@@ -32,7 +33,7 @@ from replacements.summary.asked import (
 from replacements.summary.asked import days as days_of
 from replacements.summary.compared import SameWeek, Then, days_before, elections
 from replacements.summary.control import u_chart
-from replacements.summary.figures import Columns, Day, Proposals, Published, Rate, Unusual
+from replacements.summary.figures import FEW, Columns, Day, Proposals, Published, Rate, Unusual
 from replacements.summary.figures import Week as Week
 from replacements.summary.ledger_days import how_far, read_days, summed_up_to
 from replacements.summary.machine import proposals_made, questions_about_proposals
@@ -48,10 +49,11 @@ from replacements.summary.speed import (
     not_mailed,
     sent,
 )
-from replacements.summary.sums import PRECINCT, REASON, STYLE, Days, Tally
+from replacements.summary.sums import PARTS, PRECINCT, REASON, STYLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
+LISTED = 20  # requests that wait, on the page
 LONGEST = 400  # days that one summary may span
 ALL, OVERSEAS = "all", "overseas"
 _Question = Select[*tuple[Any, ...]]
@@ -117,7 +119,13 @@ class Stretch:
         session.flush()
         known = known if known is not None else standing(session, self.election_id)
         others = self._others(known)
-        answers = ask(session, *self._of_the_front(), *_of_the_others(others), *questions_about_proposals(*self._which))
+        answers = ask(
+            session,
+            *self._of_the_front(),
+            *undecided("waiting", self.election_id, self.as_of),
+            *_of_the_others(others),
+            *questions_about_proposals(*self._which),
+        )
         decided = decided_of(session, *self._which)
         books = self._read(session, known)
         front, proposals = self._front(session, answers, books, others), proposals_made(decided, answers)
@@ -126,15 +134,22 @@ class Stretch:
             machine=proposals.machine,
             unusual=replace(front.unusual, overriding=proposals.overriding),
             precincts=rates(books, PRECINCT, self._days_of_it(), "reissued"),
+            before=front.before
+            and replace(front.before, by_precinct=books.by_name(PRECINCT, self.before, self.first - DAY, "reissued")),
         )
 
     def front(self, session: Session, known: Answers | None = None) -> Week:
-        """The figures that every reader wants first: without those of the two methods below, whose fields keep their
-        defaults."""
+        """The figures that every reader wants first: of what waits the LISTED oldest; without those of the two methods
+        below, whose fields keep their defaults."""
         known = known if known is not None else standing(session, self.election_id)
         others = self._others(known)
-        answers = ask(session, *self._of_the_front(), *_of_the_others(others))
-        return self._front(session, answers, self._read(session, known), others)
+        oldest = undecided("waiting", self.election_id, self.as_of, oldest=LISTED)
+        answers = ask(session, *self._of_the_front(), *oldest, *_of_the_others(others))
+        books = self._read(session, known, (STYLE, REASON))
+        if books.tally(self.first, self.last).brought_back >= FEW:  # from fewer no precinct stands out
+            books = self._read(session, known)
+        front = self._front(session, answers, books, others)
+        return replace(front, waiting=front.waiting[:LISTED])
 
     def proposals(self, session: Session) -> Proposals:
         """How good the proposals were that were decided in these days."""
@@ -186,7 +201,7 @@ class Stretch:
             messages_of("messages", start, end),
             mailed_between(SENT, *self._which),
             not_mailed(election_id, self.as_of, self.office, self.is_business_day),
-            undecided("waiting", election_id, self.as_of),
+            *how_many_undecided("undecided", election_id, self.as_of),
             asked_of_voters("asked", election_id, self.as_of),
             by_hour("hours", *self._which),
             by_hour("hours before", election_id, start - DAYS_FOR_LIMITS * DAY, start),
@@ -222,6 +237,7 @@ class Stretch:
             reissues_by_style=books.by_name(STYLE, first, last, "reissued"),
             taken_back=tally.taken_back,
             speed=measured(answers, sent(answers[SENT], self.office), self.office, self.is_business_day),
+            waiting_in_all=sum(row.number for row in answers["undecided"]),
             waiting=waiting(answers["waiting"], self.as_of),
             asked=number(answers, "asked"),
             declined=declined(answers["declined"]),
@@ -252,7 +268,6 @@ class Stretch:
                 then.counted(answers, self.is_business_day),
                 by_cause=books.by_name(REASON, before, first - DAY, "reissued"),
                 by_style=books.by_name(STYLE, before, first - DAY, "reissued"),
-                by_precinct=books.by_name(PRECINCT, before, first - DAY, "reissued"),
             ),
             earlier=earlier.counted(answers, self.is_business_day),
             where=where(books, last),
@@ -265,7 +280,7 @@ class Stretch:
             SameWeek(known, self.first, self.last, self.office),
         )
 
-    def _read(self, session: Session, known: Answers, *, beyond: bool = False) -> Days:
+    def _read(self, session: Session, known: Answers, parts: Sequence[str] = PARTS, *, beyond: bool = False) -> Days:
         """The ledger's sums. `beyond`: to its end."""
         return read_days(
             session,
@@ -273,6 +288,7 @@ class Stretch:
             self.zone,
             since=min(self.chart_from, self.before),
             until=self.last,
+            parts=parts,
             names_since=(self.before, self.first),
             up_to=summed_up_to(known, self.zone),
             beyond=beyond,

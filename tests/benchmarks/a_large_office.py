@@ -24,6 +24,7 @@ from replacements.rules.office import Rules
 from replacements.store.bulk import insert_rows
 from replacements.store.database import Database
 from replacements.store.migrate import migrate
+from replacements.store.senders import account_of
 from replacements.store.tables import (
     Account,
     Ballot,
@@ -159,6 +160,7 @@ class LargeOffice:
                     "request_id": number,
                     "voter_id": request["voter_id"],
                     "ballot_number": request["issued_ballot"],
+                    "style": f"F-{(number - 1) % 12}",
                     "contents": ["instructions", "ballot"],
                     "state": "mailed" if day < AT.date() else "queued",
                     "queued_at": request["decided_at"],
@@ -197,6 +199,7 @@ class LargeOffice:
             "id": number,
             "election_id": self.election,
             "message_id": number,
+            "mail_account": account_of(f"voter{number}@post.example"),
             "place": 0,
             "person": f"Voter {number}",
             "standing": chance.choice(("certain", "certain", "certain", "likely", "unclear")),

@@ -17,6 +17,7 @@ from replacements.requests import deciding, intake, office, purging
 from replacements.store import rewriting
 from replacements.store.database import Database
 from replacements.store.rewriting import rewrite
+from replacements.store.senders import account_of
 from replacements.store.tables import (
     FoundBy,
     LedgerEntry,
@@ -75,13 +76,16 @@ def test_no_word_of_the_voters_is_left_in_any_table(at_work: OfficeAtWork) -> No
     with at_work.database.write() as session:
         assert session.get(LetterWords, request.message_id) is not None
         session.add(RequestStep(request_id=request.id, at=MONDAY, account="clara", what="given", note=f"Ask {MARK}."))
-        session.get_one(Request, request.id).held_because = f"{MARK} is travelling"
+        held = session.get_one(Request, request.id)
+        held.held_because = f"{MARK} is travelling"
+        assert held.mail_account == account_of("Ada.Q@post.example")
     _purge(at_work.database)
     with at_work.database.read() as session:
         assert session.get(LetterWords, request.message_id) is None
         found_by = str(session.execute(select(FoundBy.words)).all())  # the roll stays, and so does the voter's name
         assert MARK not in found_by
         assert "ada.q@post.example" not in found_by
+        assert session.scalars(select(Request.mail_account)).all() == [None]
         for table in (Message, RawMail, Request, RequestStep, Reply, ReplyAttachment):
             rows = str(session.execute(select(table.__table__)).all())
             assert MARK not in rows

@@ -11,10 +11,11 @@ import pytest
 from alembic import command
 from sqlalchemy import select, text
 
+from replacements.store import senders, styles
 from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.migrate import config_on, migrate
-from replacements.store.tables import Request
+from replacements.store.tables import Packet, Request
 from tests.servers.databases import PostgresServer
 
 BEFORE = "0019"
@@ -41,14 +42,16 @@ def earlier(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database
         server.drop(server.url(name))
 
 
-def _keep(database: Database, number: int, judged: dict[str, object], judgement: dict[str, object]) -> None:
+def _keep(
+    database: Database, number: int, judged: dict[str, object], judgement: dict[str, object], sender: str = ""
+) -> None:
     """As the earlier version wrote it."""
-    known = {"n": number, "judged": json.dumps(judged), "judgement": json.dumps(judgement)}
+    known = {"n": number, "judged": json.dumps(judged), "judgement": json.dumps(judgement), "sender": sender}
     with database.engine.begin() as connection:
         for statement in (
             "INSERT INTO messages (id, fingerprint, message_id, sender, sender_name, subject, arrived_at, stored_at,"
-            " state, attempts, judgement) VALUES (:n, 'f' || CAST(:n AS TEXT), '', '', '', '', '2026-10-05 09:00:00',"
-            " '2026-10-05 09:00:00', 'read', 0, :judgement)",
+            " state, attempts, judgement) VALUES (:n, 'f' || CAST(:n AS TEXT), '', :sender, '', '',"
+            " '2026-10-05 09:00:00', '2026-10-05 09:00:00', 'read', 0, :judgement)",
             "INSERT INTO requests (id, election_id, message_id, place, person, kinds, proposal, reasons, two_people,"
             " judged, state, version, received_at) VALUES (:n, 'E', :n, 0, '', '[]', 'ask', '[]', false, :judged,"
             " 'waiting', 1, '2026-10-05 09:00:00')",
@@ -101,3 +104,47 @@ def test_what_the_earlier_version_read_during_the_upgrade_is_filled_in_afterward
         assert fill_what_is_missing(connection) == 1
         assert fill_what_is_missing(connection) == 0
     assert _counted(earlier) == [("es", "V7", 0.5, None, None)]
+
+
+def _accounts(database: Database) -> list[int | None]:
+    with database.read() as session:
+        return list(session.scalars(select(Request.mail_account).order_by(Request.id)))
+
+
+def test_requests_of_one_mail_account_have_its_number_however_it_was_written(earlier: Database) -> None:
+    for number, sender in enumerate(("maple@post.example", "Maple@POST.example", "", "birch@post.example"), start=1):
+        _keep(earlier, number, {}, {}, sender)
+    migrate(earlier)
+    one, capitalised, none, other = _accounts(earlier)
+    assert one == capitalised == senders.account_of("maple@post.example")
+    assert none is None
+    assert other == senders.account_of("birch@post.example") != one
+
+
+def test_the_account_of_what_the_earlier_version_read_during_the_upgrade_is_filled_in_afterwards(
+    earlier: Database,
+) -> None:
+    migrate(earlier)
+    _keep(earlier, 1, {}, {}, "maple@post.example")
+    with earlier.engine.begin() as connection:
+        assert senders.fill_what_is_missing(connection) == 1
+        assert senders.fill_what_is_missing(connection) == 0
+    assert _accounts(earlier) == [senders.account_of("maple@post.example")]
+
+
+def test_a_packet_has_the_style_of_the_ballot_in_it(earlier: Database) -> None:
+    with earlier.engine.begin() as connection:
+        for statement in (
+            "INSERT INTO ballots (number, election_id, voter_id, style, state)"
+            " VALUES ('71', 'E', 'V1', 'F-2', 'issued')",
+            "INSERT INTO mailings (id, election_id, goes_on, state) VALUES (1, 'E', '2026-10-06', 'open')",
+            "INSERT INTO packets (id, mailing_id, voter_id, ballot_number, contents, state, queued_at, printed)"
+            " VALUES (1, 1, 'V1', '71', '[]', 'queued', '2026-10-05 09:00:00', 0)",
+            "INSERT INTO packets (id, mailing_id, voter_id, ballot_number, contents, state, queued_at, printed)"
+            " VALUES (2, 1, 'V2', NULL, '[]', 'queued', '2026-10-05 09:00:00', 0)",
+        ):
+            connection.execute(text(statement))
+    migrate(earlier)
+    with earlier.engine.begin() as connection:
+        assert list(connection.scalars(select(Packet.style).order_by(Packet.id))) == ["F-2", None]
+        assert sum(styles.fill(connection)) == 0

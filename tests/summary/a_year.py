@@ -20,6 +20,7 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
+from replacements.store.senders import account_of
 from replacements.store.tables import (
     Account,
     Ballot,
@@ -252,11 +253,12 @@ class Year:
                 state="filed",
                 judgement=None,
             )
+        address = f"s{sender}{'+x' if number % 40 == 0 else ''}@mail.example"
         self._add(
             Message,
             id=number,
             fingerprint=f"f{number}",
-            sender=f"s{sender}{'+x' if number % 40 == 0 else ''}@mail.example",
+            sender=address,
             arrived_at=self.now,
             stored_at=self.now,
             state="read",
@@ -267,6 +269,7 @@ class Year:
             id=number,
             election_id=self.election,
             message_id=number,
+            mail_account=account_of(address),
             kinds=kinds,
             cause=self.random.choice(_CAUSES),
             standing=self.random.choice(("certain", "likely", "unclear")) if voter else "none",

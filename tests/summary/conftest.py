@@ -14,6 +14,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from replacements.store.database import Database
+from replacements.store.senders import account_of
 from replacements.store.tables import Ballot, Election, LedgerEntry, Mailing, Message, Packet, Request
 from replacements.summary.control import Point
 from replacements.summary.figures import (
@@ -59,6 +60,7 @@ class Records:
         defaults: dict[str, Any] = {
             "election_id": ELECTION,
             "message_id": message.id,
+            "mail_account": account_of(message.sender),
             "kinds": ["spoiled_ballot"],
             "proposal": "reissue",
             "reasons": [],
@@ -151,6 +153,7 @@ def busy() -> Week:
         reissues_by_style={"=1+1": 7},
         taken_back=1,
         speed=Speed(7, 6, 6 / 7, (0.49, 0.97), 20.4, 60.0, (11,)),
+        waiting_in_all=2,
         waiting=(Waiting(12, "read", "waiting", 75.0, True), Waiting(13, "reissue", "second", 2.0, False)),
         asked=1,
         declined=(Declined(14, "reissue", "declined", NOTE),),

@@ -17,7 +17,7 @@ from replacements.summary.compared import parts
 from replacements.summary.figures import Machine, Proposals
 from replacements.summary.ledger_days import roll_forward
 from replacements.summary.places import where_ballots_are
-from replacements.summary.week import Stretch
+from replacements.summary.week import LISTED, Stretch
 from tests.summary.a_year import ELECTION, FIRST, WEEKS, ZONE, Year
 
 LATER = datetime(2032, 3, 1, tzinfo=UTC)
@@ -89,8 +89,11 @@ def test_each_page_counts_what_the_whole_week_counts(year: Database) -> None:
             whole = Stretch(*days, now=LATER).week(session)
             proposals, front = Stretch(*days, now=LATER).proposals(session), Stretch(*days, now=LATER).front(session)
             assert proposals == Proposals(whole.decisions, whole.overrides, whole.machine, whole.unusual.overriding)
+            assert whole.before is not None
             assert front == replace(
                 whole,
+                before=replace(whole.before, by_precinct={}),
+                waiting=whole.waiting[:LISTED],
                 machine=front.machine,
                 precincts=(),
                 unusual=replace(whole.unusual, overriding=()),

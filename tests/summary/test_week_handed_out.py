@@ -51,7 +51,7 @@ def test_a_quiet_week_is_said_in_three_sentences(quiet: Week) -> None:
 
 
 def test_one_of_each_is_said_in_the_singular(quiet: Week) -> None:
-    one = replace(quiet, requests=1, reissues=1, waiting=(Waiting(1, "read", "waiting", 1.2, False),))
+    one = replace(quiet, requests=1, reissues=1, waiting_in_all=1, waiting=(Waiting(1, "read", "waiting", 1.2, False),))
     text = mail_text(one, "Office")[1]
     assert "1 request came in, and 1 replacement ballot was issued." in text
     assert "1 request has been waiting for 1 hour." in text

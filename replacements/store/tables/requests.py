@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, UniqueConstraint, text
+from sqlalchemy import BigInteger, ForeignKey, Index, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from replacements.store.tables.base import Base
@@ -29,6 +29,7 @@ class Request(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     election_id: Mapped[str] = mapped_column(ForeignKey("elections.id"))
     message_id: Mapped[int] = mapped_column(ForeignKey("messages.id"), index=True)
+    mail_account: Mapped[int | None] = mapped_column(BigInteger)  # that it came from; see `store.senders`
     place: Mapped[int] = mapped_column(default=0)  # which of the message's people; one row each
     person: Mapped[str] = mapped_column(default="")  # as written
     standing: Mapped[str | None]
@@ -90,7 +91,13 @@ class Request(Base):
             *("decided_by", "who_claimed", "who_p", "kind_claimed", "kind_p"),
             info={"only": "sqlite"},
         ).ddl_if(dialect="sqlite"),
-        Index("requests_decided_in_a_week", "election_id", "decided_at", "state"),
+        Index("requests_of_a_mail_account", "election_id", "mail_account"),
+        Index(
+            "requests_as_decided",
+            "election_id",
+            "decided_at",
+            *("state", "proposal", "decision", "received_at", "two_people"),  # found here without their rows
+        ),
         Index(
             "requests_that_issued",
             "issued_ballot",
