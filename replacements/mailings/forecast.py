@@ -19,7 +19,7 @@ from replacements.mailings import stock
 from replacements.mailings.stock import StyleStock
 from replacements.rules.calendar import is_mailing_day, local, mailing_after, mailing_days_between, next_mailing
 from replacements.rules.office import Rules
-from replacements.store.tables import Ballot, Mailing, Packet
+from replacements.store.tables import Mailing, Packet
 
 LOOKED_BACK = 10  # mailing days
 LONGEST = timedelta(days=366)  # within which they are looked for
@@ -55,19 +55,17 @@ def forecast(session: Session, election_id: str, rules: Rules, *, now: datetime)
     last = max(next_mailing(rules, rules.dates_for(overseas=o).last_request_by_mail) for o in (False, True))
     days_left = max(0, mailing_days_between(rules, today + DAY, last + DAY))
     start, _ = _window(rules, today, today - LONGEST)
-    its_ballot = select(Ballot.style).where(Ballot.number == Packet.ballot_number).scalar_subquery()
-    style = func.coalesce(Packet.style, its_ballot)
     queued = (
-        select(literal(_QUEUED), style, literal(""), func.count(func.distinct(Packet.ballot_number)))
+        select(literal(_QUEUED), Packet.style, literal(""), func.count(func.distinct(Packet.ballot_number)))
         .join(Mailing, Packet.mailing_id == Mailing.id)
         .where(
             Mailing.election_id == election_id,
             # Also where the first packet is younger: then there are none before it.
             Packet.queued_at >= datetime.combine(start, time.min, tzinfo=ZoneInfo(rules.office.time_zone)),
             Packet.channel == "post",
-            Packet.ballot_number.is_not(None),
+            Packet.style.is_not(None),
         )
-        .group_by(style)
+        .group_by(Packet.style)
     )
     read = union_all(*stock.lines(election_id), queued).subquery()
     first = select(func.min(Packet.queued_at)).join(Mailing, Packet.mailing_id == Mailing.id)

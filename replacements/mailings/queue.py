@@ -14,7 +14,7 @@ from replacements.mailings.manifest import without
 from replacements.rules.calendar import mailing_after, next_mailing
 from replacements.rules.office import Rules
 from replacements.store.bulk import insert_unless_there
-from replacements.store.tables import Ballot, Mailing, Packet, Signature, VoterRow
+from replacements.store.tables import Ballot, Mailing, Packet, Request, Signature, VoterRow
 
 IF_REQUIRED = " if required"
 # Made once: an approval holds the mailing's row, and whoever approves next waits for as long.
@@ -77,6 +77,7 @@ def put_into(
             "voter_id": voter_id,
             "ballot_number": ballot_number,
             "style": None if ballot_number is None else session.get_one(Ballot, ballot_number).style,
+            "received_at": None if request_id is None else session.get_one(Request, request_id).received_at,
             "contents": list(contents),
             "state": "queued",
             "queued_at": at,
@@ -260,6 +261,7 @@ def put_off(session: Session, packet_id: int, *, rules: Rules, by: str, at: date
         voter_id=packet.voter_id,
         ballot_number=packet.ballot_number,
         style=packet.style,
+        received_at=packet.received_at,
         contents=list(packet.contents),
         state="queued",
         queued_at=packet.queued_at,

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ from sqlalchemy import (
     Integer,
     Select,
     Text,
+    bindparam,
     case,
     cast,
     delete,
@@ -67,7 +68,7 @@ def read_days(
     *,
     since: date,
     until: date,
-    parts: Sequence[str] = PARTS,
+    parts: Sequence[str] = (WHOLE, *PARTS),
     names_since: tuple[date, date] | None = None,
     up_to: int | None = None,
     beyond: bool = False,
@@ -76,19 +77,19 @@ def read_days(
     the whole and of styles that is everything; of precincts what is out, came back undelivered and was reissued; of
     reasons what was reissued, voided and suspended.
 
-    `parts`: the names that are wanted beside the whole. `names_since`: theirs are the most sums, and come day by day
-    only from the second of these on; in what comes as one, the day before it, is only what was reissued from the first
-    on. `up_to`: the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of
-    styles alone, as one, the day after it.
+    `parts`: what is wanted. `names_since`: the sums of names are the most, and come day by day only from the second of
+    these on; in what comes as one, the day before it, is only what was reissued from the first on. `up_to`: the last
+    entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one, the
+    day after it.
     """
-    from_days = {WHOLE: (since,), **dict.fromkeys(parts, names_since or (since,))}
+    from_days = {part: (since,) if part == WHOLE else names_since or (since,) for part in parts}
     after = until + DAY if beyond else None
     if up_to is None:
         up_to = summed_up_to(ask(session, *how_far(election_id)), zone)
     sums: Sums = {}
     if up_to:
         for part, day, name, loaded, replacement, overseas, *counts in session.execute(
-            _stored(election_id, from_days, until, after)
+            _stored(tuple(from_days), beyond), _which_days(election_id, from_days, until)
         ).yield_per(AT_ONCE):
             sums[Key(part, day, name, bool(loaded), bool(replacement), bool(overseas))] = counts
     newer: Sums = {}
@@ -104,19 +105,30 @@ def read_days(
     return Days({key: counts for key, counts in sums.items() if any(counts)})
 
 
-def _stored(
-    election_id: str, from_days: Mapping[str, Sequence[date]], until: date, after: date | None
-) -> CompoundSelect[*tuple[Any, ...]]:
-    """The sums in the table: each part's days as they are, what was before them added up, and what came after."""
+@cache  # a hundred sums, put together once
+def _stored(parts: tuple[str, ...], beyond: bool) -> CompoundSelect[*tuple[Any, ...]]:
+    """The sums in the table: each part's days as they are, what was before them added up, and what came after. For the
+    parameters of `_which_days`."""
     arms = []
-    for part, (*starts, since) in from_days.items():
-        days = (LedgerDay.day >= since, LedgerDay.day <= until)
-        arms.append(_summed(election_id, part, LedgerDay.day).where(*days).group_by(LedgerDay.day))
-        before = _summed(election_id, part, literal(since - DAY, Date), *starts)
-        arms.append(before.where(LedgerDay.day < since))
-    if after is not None:
-        arms.append(_summed(election_id, STYLE, literal(after, Date)).where(LedgerDay.day >= after))
+    for part in parts:
+        first = bindparam(f"{part}_first", type_=Date)
+        days = (LedgerDay.day >= first, LedgerDay.day <= bindparam("until", type_=Date))
+        arms.append(_summed(part, LedgerDay.day).where(*days).group_by(LedgerDay.day))
+        reissued_since = bindparam(f"{part}_reissued_since", type_=Date)
+        before = _summed(part, bindparam(f"{part}_before", type_=Date), reissued_since)
+        arms.append(before.where(LedgerDay.day < first))
+    if beyond:
+        after = bindparam("after", type_=Date)
+        arms.append(_summed(STYLE, after).where(LedgerDay.day >= after))
     return union_all(*arms)
+
+
+def _which_days(election_id: str, from_days: Mapping[str, Sequence[date]], until: date) -> dict[str, Any]:
+    found: dict[str, Any] = {"election": election_id, "until": until, "after": min(until, date.max - DAY) + DAY}
+    for part, (*starts, since) in from_days.items():
+        found[f"{part}_first"], found[f"{part}_before"] = since, since - DAY
+        found[f"{part}_reissued_since"] = starts[0] if starts else date.min
+    return found
 
 
 def _as_of(day: date, starts: Sequence[date]) -> date:
@@ -124,7 +136,7 @@ def _as_of(day: date, starts: Sequence[date]) -> date:
     return next((start - DAY for start in starts if day < start), day)
 
 
-def _summed(election_id: str, part: str, day: Any, reissued_since: date | None = None) -> Select[*tuple[Any, ...]]:
+def _summed(part: str, day: Any, reissued_since: Any = None) -> Select[*tuple[Any, ...]]:
     """Sums of one part, by name; of the whole, by what is told apart in it."""
     flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
     columns = {name: getattr(LedgerDay, name) for name in _ASKED[part]}
@@ -133,7 +145,7 @@ def _summed(election_id: str, part: str, day: Any, reissued_since: date | None =
     summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in COUNTS)
     kept_as, name, told = (STYLE, literal_column("''"), flags) if part == WHOLE else (part, LedgerDay.name, _NOT_TOLD)
     one = select(literal(part, Text), day, name, *told, *summed)
-    one = one.where(LedgerDay.election_id == election_id, LedgerDay.part == kept_as)
+    one = one.where(LedgerDay.election_id == bindparam("election"), LedgerDay.part == kept_as)
     return one.group_by(*(flags if part == WHOLE else (LedgerDay.name,)))
 
 
@@ -248,12 +260,11 @@ def _count_all(sums: Sums, rows: Iterable[Sequence[Any]], office: ZoneInfo) -> i
         day = day_of(f"{at[:16]}+00:00")
         loaded = event == "imported"
         replacement = replaces is not None or event == "reissued" or bool(details.get("replaces"))
-        for part, name in (
-            (STYLE, details.get("style") or style or UNKNOWN),
-            (PRECINCT, precinct or UNKNOWN),
-            (REASON, details.get("reason") or UNKNOWN),
-        ):
-            _add(sums, Key(part, day, name, loaded, replacement, bool(overseas)), counts)
+        # Told apart among styles alone, whose sum is the whole.
+        named = details.get("style") or style or UNKNOWN
+        _add(sums, Key(STYLE, day, named, loaded, replacement, bool(overseas)), counts)
+        _add(sums, Key(PRECINCT, day, precinct or UNKNOWN), counts)
+        _add(sums, Key(REASON, day, details.get("reason") or UNKNOWN), counts)
     return number
 
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import ColumnElement, Select, case, false, func, literal, select
 from sqlalchemy.orm import Session
 
-from replacements.store.tables import Mailing, Packet, Request
+from replacements.store.tables import Mailing, Packet
 from replacements.summary.control import percentile, wilson
 from replacements.summary.figures import Speed
 from replacements.summary.questions import Answer, Answers, ask, clock_hour, moment, question
@@ -88,13 +88,13 @@ class Sent(NamedTuple):
 
 def mailed_between(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
     """Asks for the packets that answer a request and were mailed from `start` to before `end`; see `sent`."""
-    each = question(name, Request.received_at, Mailing.mailed_at, Mailing.goes_on, number=Request.id)
+    each = question(name, Packet.received_at, Mailing.mailed_at, Mailing.goes_on, number=Packet.request_id)
     return _mailed(each, election_id, start, end)
 
 
 def mailed_by_hour(name: str, election_id: str, start: datetime, end: datetime) -> Select[*tuple[Any, ...]]:
     """Asks how many of these answer requests of the same clock hour and left together; see `mailed_and_kept`."""
-    words = (clock_hour(Request.received_at), Mailing.mailed_at, Mailing.goes_on)
+    words = (clock_hour(Packet.received_at), Mailing.mailed_at, Mailing.goes_on)
     return _mailed(question(name, *words), election_id, start, end).group_by(*words)
 
 
@@ -104,9 +104,8 @@ def _mailed(
     return (
         asked.select_from(Mailing)
         .join(Packet, Packet.mailing_id == Mailing.id)
-        .join(Request, Request.id == Packet.request_id)
         .where(Mailing.election_id == election_id, Mailing.mailed_at >= start, Mailing.mailed_at < end)
-        .where(Packet.state == "mailed", _of(election_id))
+        .where(Packet.state == "mailed", Packet.received_at.is_not(None))
     )
 
 
@@ -172,22 +171,18 @@ def promise(
     for one in mailings:
         if one.election_id == election_id and one.mailed_at is not None and start <= one.mailed_at < end:
             left_on = max(one.goes_on, one.mailed_at.astimezone(office).date())
-            first[one.id] = literal(promised_by(left_on, is_business_day, office), Request.received_at.type)
-    of_it = _of(election_id)
+            first[one.id] = literal(promised_by(left_on, is_business_day, office), Packet.received_at.type)
     today = end.astimezone(office).date()
-    not_gone = select(Mailing.id).where(Mailing.mailed_at.is_(None) | (Mailing.mailed_at >= end))
     overdue = (
-        select(func.count(Request.id.distinct()))
-        .join(Packet, Packet.request_id == Request.id)
-        .where(Packet.mailing_id.in_(not_gone), Packet.state != "pulled", of_it)
-        .where(Request.received_at < min(end, promised_by(today, is_business_day, office)))
+        select(func.count(Packet.request_id.distinct()))
+        .where(Packet.mailing_id.in_(_not_gone(election_id, end)), Packet.state != "pulled")
+        .where(Packet.received_at < min(end, promised_by(today, is_business_day, office)))
     )
-    in_time = Request.received_at >= case(first, value=Packet.mailing_id) if first else false()
+    in_time = Packet.received_at >= case(first, value=Packet.mailing_id) if first else false()
     row = session.execute(
         select(func.count(), func.count().filter(in_time), overdue.scalar_subquery())
         .select_from(Packet)
-        .join(Request, Request.id == Packet.request_id)
-        .where(Packet.mailing_id.in_(first), Packet.state == "mailed", of_it)
+        .where(Packet.mailing_id.in_(first), Packet.state == "mailed", Packet.received_at.is_not(None))
     ).one()
     return Promise(*map(int, row))
 
@@ -223,13 +218,10 @@ def not_mailed(
 ) -> Select[*tuple[Any, ...]]:
     """Asks for the requests whose packet was not mailed at `as_of` though its promised day was past; see `measured`."""
     today = as_of.astimezone(office).date()
-    not_gone = select(Mailing.id).where(Mailing.mailed_at.is_(None) | (Mailing.mailed_at >= as_of))
     return (
-        question(LATE, Request.received_at, number=Request.id)
-        .select_from(Packet)
-        .join(Request, Request.id == Packet.request_id)
-        .where(Packet.mailing_id.in_(not_gone), Packet.state != "pulled", _of(election_id))
-        .where(Request.received_at < min(as_of, promised_by(today, is_business_day, office)))
+        question(LATE, Packet.received_at, number=Packet.request_id)
+        .where(Packet.mailing_id.in_(_not_gone(election_id, as_of)), Packet.state != "pulled")
+        .where(Packet.received_at < min(as_of, promised_by(today, is_business_day, office)))
     )
 
 
@@ -254,10 +246,11 @@ def measured(
     )
 
 
-def _of(election_id: str) -> ColumnElement[bool]:
-    """The request is of that election. In an expression, or else SQLite, which knows no sizes, reads all requests of
-    the election instead of a few packets."""
-    return func.coalesce(Request.election_id, "") == election_id
+def _not_gone(election_id: str, at: datetime) -> Select[int]:
+    """The mailings that were not mailed at that moment."""
+    return select(Mailing.id).where(
+        Mailing.election_id == election_id, Mailing.mailed_at.is_(None) | (Mailing.mailed_at >= at)
+    )
 
 
 def _three(hours: Sequence[float]) -> tuple[float, float, float] | None:

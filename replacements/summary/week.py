@@ -49,7 +49,7 @@ from replacements.summary.speed import (
     not_mailed,
     sent,
 )
-from replacements.summary.sums import PARTS, PRECINCT, REASON, STYLE, Days, Tally
+from replacements.summary.sums import PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
@@ -145,9 +145,9 @@ class Stretch:
         others = self._others(known)
         oldest = undecided("waiting", self.election_id, self.as_of, oldest=LISTED)
         answers = ask(session, *self._of_the_front(), *oldest, *_of_the_others(others))
-        books = self._read(session, known, (STYLE, REASON))
-        if books.tally(self.first, self.last).brought_back >= FEW:  # from fewer no precinct stands out
-            books = self._read(session, known)
+        books = self._read(session, known, (WHOLE, STYLE, REASON))
+        if books.tally(self.first, self.last).brought_back >= FEW:  # of fewer no precinct stands out
+            books = Days({**books.sums, **self._read(session, known, (PRECINCT,)).sums})
         front = self._front(session, answers, books, others)
         return replace(front, waiting=front.waiting[:LISTED])
 
@@ -175,7 +175,13 @@ class Stretch:
         )
         up_to = summed_up_to(known, self.zone)
         books = read_days(
-            session, self.election_id, self.zone, since=self.first, until=self.last, parts=(STYLE, REASON), up_to=up_to
+            session,
+            self.election_id,
+            self.zone,
+            since=self.first,
+            until=self.last,
+            parts=(WHOLE, STYLE, REASON),
+            up_to=up_to,
         )
         came = came_in(answers["came"])
         mailed, kept = mailed_and_kept(answers["mailed"], self.is_business_day, self.office)
@@ -280,7 +286,9 @@ class Stretch:
             SameWeek(known, self.first, self.last, self.office),
         )
 
-    def _read(self, session: Session, known: Answers, parts: Sequence[str] = PARTS, *, beyond: bool = False) -> Days:
+    def _read(
+        self, session: Session, known: Answers, parts: Sequence[str] = (WHOLE, *PARTS), *, beyond: bool = False
+    ) -> Days:
         """The ledger's sums. `beyond`: to its end."""
         return read_days(
             session,

@@ -161,6 +161,7 @@ class LargeOffice:
                     "voter_id": request["voter_id"],
                     "ballot_number": request["issued_ballot"],
                     "style": f"F-{(number - 1) % 12}",
+                    "received_at": request["received_at"],
                     "contents": ["instructions", "ballot"],
                     "state": "mailed" if day < AT.date() else "queued",
                     "queued_at": request["decided_at"],

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from alembic import command
 from sqlalchemy import select, text
 
-from replacements.store import senders, styles
+from replacements.store import packets, senders
 from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.migrate import config_on, migrate
@@ -132,19 +133,21 @@ def test_the_account_of_what_the_earlier_version_read_during_the_upgrade_is_fill
     assert _accounts(earlier) == [senders.account_of("maple@post.example")]
 
 
-def test_a_packet_has_the_style_of_the_ballot_in_it(earlier: Database) -> None:
+def test_a_packet_has_the_style_of_its_ballot_and_the_moment_of_its_request(earlier: Database) -> None:
+    _keep(earlier, 7, {}, {})
     with earlier.engine.begin() as connection:
         for statement in (
             "INSERT INTO ballots (number, election_id, voter_id, style, state)"
             " VALUES ('71', 'E', 'V1', 'F-2', 'issued')",
             "INSERT INTO mailings (id, election_id, goes_on, state) VALUES (1, 'E', '2026-10-06', 'open')",
-            "INSERT INTO packets (id, mailing_id, voter_id, ballot_number, contents, state, queued_at, printed)"
-            " VALUES (1, 1, 'V1', '71', '[]', 'queued', '2026-10-05 09:00:00', 0)",
+            "INSERT INTO packets (id, mailing_id, request_id, voter_id, ballot_number, contents, state, queued_at,"
+            " printed) VALUES (1, 1, 7, 'V1', '71', '[]', 'queued', '2026-10-05 09:00:00', 0)",
             "INSERT INTO packets (id, mailing_id, voter_id, ballot_number, contents, state, queued_at, printed)"
             " VALUES (2, 1, 'V2', NULL, '[]', 'queued', '2026-10-05 09:00:00', 0)",
         ):
             connection.execute(text(statement))
     migrate(earlier)
     with earlier.engine.begin() as connection:
-        assert list(connection.scalars(select(Packet.style).order_by(Packet.id))) == ["F-2", None]
-        assert sum(styles.fill(connection)) == 0
+        found = connection.execute(select(Packet.style, Packet.received_at).order_by(Packet.id)).all()
+        assert [tuple(row) for row in found] == [("F-2", datetime(2026, 10, 5, 9, tzinfo=UTC)), (None, None)]
+        assert packets.fill_what_is_missing(connection) == 0

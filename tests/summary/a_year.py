@@ -384,6 +384,8 @@ class Year:
             request_id=request["id"],
             voter_id=request["voter_id"],
             ballot_number=ballot["number"],
+            style=ballot["style"],
+            received_at=request["received_at"],
             contents=[],
             state="pulled" if self.random.random() < 0.02 else "mailed" if state == "mailed" else "queued",
             queued_at=self.now,

@@ -109,6 +109,7 @@ class Records:
             Packet(
                 mailing_id=mailing.id,
                 request_id=request.id,
+                received_at=request.received_at,
                 voter_id="V",
                 contents=[],
                 state=state,

@@ -96,6 +96,7 @@ def read_tables(database: Database) -> Tables:
     received = read["requests"][["id", "received_at"]].rename(columns={"id": "request_id"})
     read["packets"] = (
         read["packets"]
+        .drop(columns=["received_at", "style"])  # counted anew, from the request itself
         .merge(mailed[["mailing_id", "mailed_at", "goes_on"]], on="mailing_id")
         .merge(received, on="request_id")
     )

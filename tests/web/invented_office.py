@@ -202,16 +202,19 @@ def seed(database: Database, *, adopted: bool = True) -> None:
         session.add(RawMail(message_id=1, raw=RAW))
         session.add(RawMail(message_id=2, raw=RAW))
         session.add(_request(1, election, message_id=1, state="waiting"))
-        session.add(_request(2, election, message_id=2, state="done", voter="V-101", old="5000026", new=REPLACEMENT))
+        done = _request(2, election, message_id=2, state="done", voter="V-101", old="5000026", new=REPLACEMENT)
+        session.add(done)
         mailing = Mailing(election_id=election, goes_on=date(2026, 9, 29), state="open")
         session.add(mailing)
         session.flush()
         session.add(
             Packet(
                 mailing_id=mailing.id,
-                request_id=2,
+                request_id=done.id,
+                received_at=done.received_at,
                 voter_id="V-101",
                 ballot_number=REPLACEMENT,
+                style="F-2",
                 contents=["instructions", "ballot"],
                 queued_at=NOW,
             )

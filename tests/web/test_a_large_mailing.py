@@ -47,6 +47,7 @@ def fill(database: Database, mailing_id: int = 1) -> None:
                     mailing_id=mailing_id,
                     voter_id=f"V-{number}",
                     ballot_number=ballot,
+                    style=ballot and f"S-{number % 3}",
                     contents=["instructions"],
                     queued_at=NOW,
                 )

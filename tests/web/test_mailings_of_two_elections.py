@@ -35,6 +35,7 @@ def other(site: Site) -> str:
                 mailing_id=mailing.id,
                 voter_id="V-100",
                 ballot_number=NUMBER,
+                style="L-1",
                 contents=["ballot"],
                 queued_at=NOW,
             )

@@ -39,7 +39,9 @@ class Packet(Base):
     request_id: Mapped[int | None] = mapped_column(ForeignKey("requests.id"))
     voter_id: Mapped[str]
     ballot_number: Mapped[str | None] = mapped_column(ForeignKey("ballots.number"))
-    style: Mapped[str | None]  # of the ballot; None too where a version before schema 0022 queues it during an upgrade
+    # Of the ballot, and of the request: counted by thousands, and so found without looking these up.
+    style: Mapped[str | None]
+    received_at: Mapped[datetime | None]
     contents: Mapped[list[Any]]
     state: Mapped[str] = mapped_column(default="queued")
     queued_at: Mapped[datetime]
