@@ -11,6 +11,8 @@ from flask import Flask, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
+from replacements.store.sealing import SealTrouble
+
 log = structlog.get_logger()
 
 
@@ -77,6 +79,20 @@ FORM_TOO_OLD = Trouble(
 )
 
 
+def _sealed(error: SealTrouble) -> tuple[str, int]:
+    """What is said of the keys names no person."""
+    log.error("mail_is_sealed", endpoint=request.endpoint)
+    return _page(
+        503,
+        Trouble(
+            "Stored mail cannot be opened",
+            str(error),
+            "Nothing was changed, and no message is lost.",
+            "Tell whoever looks after this service. Requests and ballots can be worked on meanwhile.",
+        ),
+    )
+
+
 def _page(code: int, trouble: Trouble, detail: str = "", reference: str = "") -> tuple[str, int]:
     return render_template("trouble.html", code=code, trouble=trouble, detail=detail, reference=reference), code
 
@@ -107,4 +123,5 @@ def _broken(error: Exception) -> tuple[str, int]:
 def install(app: Flask) -> None:
     app.register_error_handler(CSRFError, _form_too_old)
     app.register_error_handler(HTTPException, _http)
+    app.register_error_handler(SealTrouble, _sealed)
     app.register_error_handler(Exception, _broken)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import func, select
+from nacl.secret import SecretBox
+from sqlalchemy import func, select, text
 
 from replacements.requests import letter_words, searching
 from replacements.requests.letter_words import _in
+from replacements.store.sealing import Keys, seal
 from replacements.store.tables import FoundBy, LetterWords, Message, PackedWords, Request, VoterRow
 from tests.web.invented_office import Site
 from tests.web.many_requests import FIRST, add_clear_cases
@@ -84,6 +86,19 @@ def test_letters_are_found_by_their_words_before_and_after_they_are_packed(
     assert _packets(any_site) > 2
     assert letter_words.pack(any_site.database) == 0
     assert {wanted: _found(any_site, wanted) for wanted in before} == before
+
+
+def test_where_the_key_of_the_letters_is_missing_a_search_says_so_and_what_to_do(site: Site) -> None:
+    _write(site, ["coffee over it"])
+    sealed = seal(b"coffee over it", Keys({"another-office-1": SecretBox(b"the key of another installation!")}))
+    with site.database.write() as session:
+        session.execute(text("UPDATE letter_words SET words = :words"), {"words": sealed})
+    answer = site.client("clerk").post("/requests/search", data={"wanted": "coffee"})
+    assert answer.status_code == 503
+    page = answer.get_data(as_text=True)
+    assert "Stored mail cannot be opened" in page
+    assert "sealed with the key another-office-1" in page
+    assert "no message is lost" in page
 
 
 def test_what_stands_in_very_many_letters_is_found_page_by_page_and_none_twice(
