@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from replacements.store import packets, senders
 from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.migrate import config_on, migrate
-from replacements.store.tables import Packet, Request
+from replacements.store.tables import LedgerDay, Packet, Request
 from tests.servers.databases import PostgresServer
 
 BEFORE = "0019"
@@ -151,3 +152,28 @@ def test_a_packet_has_the_style_of_its_ballot_and_the_moment_of_its_request(earl
         found = connection.execute(select(Packet.style, Packet.received_at).order_by(Packet.id)).all()
         assert [tuple(row) for row in found] == [("F-2", datetime(2026, 10, 5, 9, tzinfo=UTC)), (None, None)]
         assert packets.fill_what_is_missing(connection) == 0
+
+
+def test_sums_of_a_precinct_that_nobody_tells_apart_become_one_and_those_of_a_style_stay(earlier: Database) -> None:
+    none = dict.fromkeys((column.name for column in LedgerDay.__table__.columns if not column.primary_key), 0)
+    rows = [
+        {**none, "election_id": "E", "part": part, "day": "2026-10-05", "name": "P1"}
+        | {"loaded": loaded, "replacement": replacement, "overseas": False, "out": out, "issued": 1}
+        for part in ("precinct", "style")
+        for loaded, replacement, out in ((True, False, 1), (False, True, 1), (False, False, -1))
+    ]
+    with earlier.engine.begin() as connection:
+        names = list(rows[0])
+        values = ", ".join(f":{name}" for name in names)
+        connection.execute(text(f"INSERT INTO ledger_days ({', '.join(names)}) VALUES ({values})"), rows)
+    migrate(earlier)
+    with earlier.read() as session:
+        found = session.execute(
+            select(LedgerDay.part, LedgerDay.loaded, LedgerDay.replacement, LedgerDay.out, LedgerDay.issued)
+        ).all()
+    assert Counter(tuple(row) for row in found) == {
+        ("precinct", False, False, 1, 3): 1,
+        ("style", True, False, 1, 1): 1,
+        ("style", False, True, 1, 1): 1,
+        ("style", False, False, -1, 1): 1,
+    }

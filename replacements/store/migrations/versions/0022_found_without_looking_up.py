@@ -50,7 +50,10 @@ def upgrade() -> None:
 
 def _add_up_names() -> None:
     """Of precincts and reasons nobody asks which were loaded, replacements or overseas: one sum a day, where there were
-    several. An earlier version that still runs may add such again; they are added up as they are read."""
+    several. An earlier version that still runs may add such again; they are added up as they are read. Whoever adds to
+    the sums holds their mark meanwhile, and so does this."""
+    if op.get_bind().dialect.name == "postgresql":
+        op.execute("SELECT seq FROM ledger_days_up_to FOR UPDATE")
     columns = f"election_id, part, day, name, loaded, replacement, overseas, {', '.join(_COUNTS)}"
     summed = ", ".join(f"sum({name})" for name in _COUNTS)
     op.execute(
