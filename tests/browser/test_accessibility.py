@@ -159,7 +159,7 @@ def test_the_record_and_the_office(looker: Looker, site: Site) -> None:
     looker.get("/my-password")
     looker.get("/my-sign-ins")
     looker.get("/people/1/sign-ins")
-    clean(looker, 16)
+    clean(looker, 21)
 
 
 def test_what_is_seen_when_something_is_wrong(looker: Looker, site: Site) -> None:

@@ -68,7 +68,7 @@ def test_the_front_page_says_how_long_is_left_and_what_is_still_to_decide(site: 
 def test_what_was_promised_and_not_mailed_is_overdue(site: Site) -> None:
     assert "overdue" not in front(site)
     with site.database.write() as session:
-        session.get_one(Request, 2).received_at = NOW - timedelta(days=5)
+        session.query(Packet).filter_by(request_id=2).one().received_at = NOW - timedelta(days=5)
     assert "1 overdue" in front(site)
 
 
