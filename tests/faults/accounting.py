@@ -151,7 +151,11 @@ def _replies(office: Office, session: Session, window: int) -> list[Line]:
     strangers = [name for name in went if name not in known]
     doubled = sum(count - 1 for count in went.values())
     share = doubled / max(1, len(went))
-    other_name = _doubled_under_another_name(delivered)
+    named = {row.message_id: row for row in rows}
+    under_two = [sorted(names) for names in _under_several_names(delivered)]
+    other_name = sum(len(names) - 1 for names in under_two)
+    which = [_told(row) for row in missing] + [f"none of request {number}" for number in never_queued]
+    twice_told = [" and ".join(_told(named[name]) for name in names if name in named) for names in under_two]
     copies = _copies(office)
     unfiled = sum(1 for row in rows if row.state == "sent" and not copies[row.message_id])
     twice_filed = sum(count - 1 for count in copies.values())
@@ -160,11 +164,13 @@ def _replies(office: Office, session: Session, window: int) -> list[Line]:
         Line("replies in the outbox", states, "", False),
         Line("replies missing (not sent, or never written)", f"{len(missing) + len(never_queued)}", "0",
              bool(missing or never_queued)),
+        *([Line("… which", "; ".join(which), "", False)] if which else []),
         Line("mails at the server that no reply stands for", f"{len(strangers)}", "0", bool(strangers)),
         Line("replies doubled, under the same Message-ID", f"{doubled} of {len(went)} ({share:.2%})",
              f"at most {MOST_DOUBLED:.1%}", share > MOST_DOUBLED),
         Line("… while acceptances were lost on purpose", f"{window}", "", False),
         Line("replies doubled under another Message-ID", f"{other_name}", "0", other_name > 0),
+        *([Line("… which", "; ".join(twice_told), "", False)] if twice_told else []),
         Line("copies missing among sent mail", f"{unfiled} (and {twice_filed} there twice)", "0", unfiled > 0),
     ]  # fmt: skip
 
@@ -189,15 +195,22 @@ def _without_reply(session: Session, rows: Sequence[Reply]) -> list[int]:
     return found
 
 
-def _doubled_under_another_name(delivered: Sequence[Delivered]) -> int:
-    """Mails to one address, in answer to one mail and of one text, that bear different names."""
+def _told(row: Reply) -> str:
+    return (
+        f"reply {row.id} ({row.template}, request {row.request_id}), queued {row.queued_at}, {row.state} after "
+        f"{row.attempts} tries: {row.error}"
+    )
+
+
+def _under_several_names(delivered: Sequence[Delivered]) -> list[set[str]]:
+    """Mails to one address, in answer to one mail and of one text, that bear different names: these names."""
     names: dict[tuple[object, ...], set[str]] = defaultdict(set)
     for one in delivered:
         mail = message_from_bytes(one.raw, policy=policy.default)
         body = mail.get_body(("plain",))
         words = body.get_content() if body is not None else ""
         names[one.recipients, str(mail["In-Reply-To"]), str(words)].add(str(mail["Message-ID"]).strip())
-    return sum(len(several) - 1 for several in names.values())
+    return [several for several in names.values() if len(several) > 1]
 
 
 def _copies(office: Office) -> Counter[str]:
