@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, text
 
-_AT_A_TIME = 2_000
+from replacements.store.lots import lots
+
 _MISSING = "language IS NULL AND kind_claimed IS NULL AND who_p IS NULL AND id BETWEEN :first AND :last"
 _OF_THE_MESSAGE = "FROM messages m WHERE m.id = requests.message_id"
 _FILL = {
@@ -35,10 +36,9 @@ _FILL = {
 def fill(connection: Connection) -> Iterator[int]:
     """Fill them, some thousand requests at a time, and say after each how many were filled: the caller commits, so that
     no request is held for long. Done twice it does nothing more."""
-    first, last = connection.execute(text("SELECT coalesce(min(id), 1), coalesce(max(id), 0) FROM requests")).one()
     statement = text(_FILL[connection.dialect.name])
-    for start in range(first, last + 1, _AT_A_TIME):
-        yield connection.execute(statement, {"first": start, "last": start + _AT_A_TIME - 1}).rowcount
+    for lot in lots(connection, "requests"):
+        yield connection.execute(statement, lot).rowcount
 
 
 def fill_what_is_missing(connection: Connection) -> int:

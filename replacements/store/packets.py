@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, text
 
-_AT_A_TIME = 2_000
+from replacements.store.lots import lots
+
 _FILL = text(
     "UPDATE packets SET style = (SELECT b.style FROM ballots b WHERE b.number = packets.ballot_number),"
     " received_at = (SELECT r.received_at FROM requests r WHERE r.id = packets.request_id)"
@@ -19,9 +20,8 @@ _FILL = text(
 def fill(connection: Connection) -> Iterator[int]:
     """Fill them, some thousand packets at a time, and say after each how many were filled: the caller commits. Done
     twice it does nothing more."""
-    first, last = connection.execute(text("SELECT coalesce(min(id), 1), coalesce(max(id), 0) FROM packets")).one()
-    for start in range(first, last + 1, _AT_A_TIME):
-        yield connection.execute(_FILL, {"first": start, "last": start + _AT_A_TIME - 1}).rowcount
+    for lot in lots(connection, "packets"):
+        yield connection.execute(_FILL, lot).rowcount
 
 
 def fill_what_is_missing(connection: Connection) -> int:

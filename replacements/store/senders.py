@@ -7,7 +7,8 @@ from hashlib import blake2b
 
 from sqlalchemy import Connection, text
 
-_AT_A_TIME = 2_000
+from replacements.store.lots import lots
+
 _MISSING = text(
     "SELECT r.id, m.sender FROM requests r JOIN messages m ON m.id = r.message_id"
     " WHERE r.mail_account IS NULL AND m.sender <> '' AND r.id BETWEEN :first AND :last"
@@ -25,9 +26,8 @@ def account_of(sender: str) -> int | None:
 def fill(connection: Connection) -> Iterator[int]:
     """Number the requests that a version before schema 0022 kept, some thousand at a time, and say after each how many
     were filled: the caller commits. Done twice it does nothing more."""
-    first, last = connection.execute(text("SELECT coalesce(min(id), 1), coalesce(max(id), 0) FROM requests")).one()
-    for start in range(first, last + 1, _AT_A_TIME):
-        rows = connection.execute(_MISSING, {"first": start, "last": start + _AT_A_TIME - 1}).all()
+    for lot in lots(connection, "requests"):
+        rows = connection.execute(_MISSING, lot).all()
         if rows:
             connection.execute(
                 text("UPDATE requests SET mail_account = :account WHERE id = :id"),

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from alembic import op
 
 from replacements.store.beside_work import lot_by_lot
+from replacements.store.lots import lots
 
 
 revision = "0021"
@@ -14,7 +15,6 @@ down_revision = "0020"
 branch_labels = None
 depends_on = None
 
-_AT_A_TIME = 2_000
 _OF_A_MESSAGE = ("sender_name", "sender", "subject")
 _OF_A_VOTER = (
     "first_name", "last_name", "street", "city", "zip", "mail_street", "mail_city", "former_last_name",
@@ -102,9 +102,5 @@ def upgrade() -> None:
 
 def _put_down_all(connection: sa.Connection) -> None:
     """A request that is written anew, though nothing of it is other, is put down."""
-    first, last = connection.execute(sa.text("SELECT coalesce(min(id), 1), coalesce(max(id), 0) FROM requests")).one()
-    for start in range(first, last + 1, _AT_A_TIME):
-        connection.execute(
-            sa.text("UPDATE requests SET person = person WHERE id BETWEEN :first AND :last"),
-            {"first": start, "last": start + _AT_A_TIME - 1},
-        )
+    for lot in lots(connection, "requests"):
+        connection.execute(sa.text("UPDATE requests SET person = person WHERE id BETWEEN :first AND :last"), lot)
