@@ -19,6 +19,8 @@ from email.utils import format_datetime
 _MESSAGE_ID = re.compile(r"<[^<>\s@]{1,400}@[^<>\s@]{1,400}>")
 _LANGUAGE = re.compile(r"[A-Za-z]{2,8}(?:-[A-Za-z0-9]{1,8}){0,3}")
 _MAX_REFERENCES = 30
+_NO_PART = re.compile(r"[\s<>()\[\],;:\\\"\x00-\x1f\x7f\ud800-\udfff]")  # of a plain address
+_LONGEST_ADDRESS = 254  # RFC 3696 as corrected by its erratum 1690
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,16 +114,26 @@ def reply_message_id(seed: str, domain: str) -> str:
     return f"<{digest}@{_ascii_domain(domain)}>"
 
 
+def can_be_written_to(address: str) -> bool:
+    """Whether it is one plain address to which a message can be made."""
+    try:
+        return len(_address("", address).addr_spec) <= _LONGEST_ADDRESS
+    except ValueError:
+        return False
+
+
 def _address(name: str, address: str) -> Address:
     local, _, domain = address.strip().rpartition("@")
-    if not local or not domain or re.search(r"[\s<>()\[\],;:\\\"\x00-\x1f\x7f]", local + domain) or "@" in local:
+    if local and domain:
+        domain = _ascii_domain(domain)  # first: some letters become signs by it
+    if not local or not domain or "@" in local or _NO_PART.search(local + domain):
         raise ValueError("An address of an outgoing message is not one plain mail address.")
-    return Address(_one_line(name), local, _ascii_domain(domain))
+    return Address(_one_line(name), local, domain)
 
 
 def _ascii_domain(domain: str) -> str:
     try:
-        return domain.encode("idna").decode("ascii") if not domain.isascii() else domain
+        return domain.encode("idna").decode("ascii").encode("idna").decode("ascii")
     except UnicodeError as error:
         raise ValueError("The domain of an address is not a domain name.") from error
 

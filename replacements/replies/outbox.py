@@ -21,7 +21,7 @@ from sqlalchemy import ColumnElement, and_, func, or_, select, update
 from sqlalchemy.engine import CursorResult
 from sqlalchemy.orm import Session
 
-from replacements.mail.composing import Attached, Outgoing, compose, reply_message_id
+from replacements.mail.composing import Attached, Outgoing, can_be_written_to, compose, reply_message_id
 from replacements.replies.due import CLAIM, WAITS, is_due
 from replacements.replies.limits import Limit, may_go
 from replacements.replies.pausing import paused
@@ -43,7 +43,6 @@ MOST_TRIES = 12
 ROUND_SECONDS = 90.0  # after which a round takes up no more: a task must end before it is handed out again
 NOT_FILED = "It was sent; its copy for the folder of sent mail waits."
 SAME_AGAIN = timedelta(days=7)  # RFC 3834, section 2: how long a sender is not answered with the same again
-_ADDRESS = re.compile(r"[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+@[^\s@<>,;:\"()\[\]\\\x00-\x1f\x7f]+")
 _ID = re.compile(r"<[^<>\s@]+@[^<>\s@]+>")  # an id of another shape is left out: threading is not worth a lost reply
 
 
@@ -105,7 +104,7 @@ def queue(
     UnusableAddress where `to` is not one plain address.
     """
     address = to.strip()
-    if not _ADDRESS.fullmatch(address) or len(address) > 254:
+    if not can_be_written_to(address):
         raise UnusableAddress("The address to reply to is not one plain mail address. Nothing was queued.")
     message_id = reply_message_id(f"{election_id}/{seed}", domain)
     reply = insert_unless_there(

@@ -14,9 +14,10 @@ from replacements.proposals.types import Action, BallotOnRecord
 from replacements.replies import wording
 from replacements.replies.sources import Texts
 from replacements.replies.texts import Rendered
-from replacements.requests.carrying_out import live_ballot, words_of_reply
+from replacements.requests.carrying_out import live_ballot
 from replacements.requests.deciding import awaited, since_judged
 from replacements.requests.office import InForce
+from replacements.requests.replying import words_of_reply
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
 from replacements.store.tables import Mailing, Packet, Request

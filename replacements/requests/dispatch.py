@@ -13,9 +13,9 @@ from replacements.mailings.signing import Counts, Signed
 from replacements.replies import wording
 from replacements.replies.texts import render
 from replacements.requests import drafting, office
-from replacements.requests.carrying_out import queue_reply
 from replacements.requests.judging import is_on_file
 from replacements.requests.office import InForce
+from replacements.requests.replying import queue_reply
 from replacements.roll.stored import StoredRoll
 from replacements.rules.calendar import local
 from replacements.rules.transit import for_voter

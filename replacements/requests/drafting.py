@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
+from replacements.mail.composing import can_be_written_to
 from replacements.proposals.types import Action
 from replacements.replies.sources import FILES, Texts
 from replacements.replies.texts import Rendered, ReplyFacts, render
@@ -69,8 +70,8 @@ def is_decided(place: Place | None) -> bool:
 
 
 def may_be_answered(judgement: Judgement) -> bool:
-    """Never a machine, never an address that is not there."""
-    return judgement.letter.machine is None and bool(judgement.letter.sender.address)
+    """Never a machine, never an address that is not there or to which no mail can be made."""
+    return judgement.letter.machine is None and can_be_written_to(judgement.letter.sender.address)
 
 
 def draft_for(

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Protocol
 
+from replacements.mail.composing import can_be_written_to
 from replacements.mail.letter import Letter, Notice, PartLabel, SenderCheck, TextPart
 from replacements.proposals.situation import SURE_ENOUGH, WANTS_A_BALLOT, Situation
 from replacements.proposals.table import propose
@@ -295,7 +296,7 @@ def _message_situation(letter: Letter, reading: Reading, rules: Rules) -> Situat
         hides_text=any(n.code == "hidden_text" for n in letter.notices),
         too_long=any(n.code == TOO_LONG for n in letter.notices),
         undated=any(n.code == "no_date" for n in letter.notices),
-        nobody_to_answer=not letter.sender.address,
+        nobody_to_answer=not can_be_written_to(letter.sender.address),
     )
 
 

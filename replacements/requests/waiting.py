@@ -20,9 +20,10 @@ from replacements.proposals.types import Action
 from replacements.replies import wording
 from replacements.replies.texts import ReplyFacts, render
 from replacements.requests import office
-from replacements.requests.carrying_out import close_request, queue_reply
+from replacements.requests.carrying_out import close_request
 from replacements.requests.judging import UNDECIDED, is_on_file
 from replacements.requests.office import InForce
+from replacements.requests.replying import queue_reply
 from replacements.roll.stored import StoredRoll
 from replacements.roll.types import Voter
 from replacements.rules.calendar import local, open_for_post

@@ -12,7 +12,7 @@ from dataclasses import astuple
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Table, insert, text
+from sqlalchemy import text
 from sqlalchemy.orm import Session
 
 from replacements.ballots.ledger import Event, append_many
@@ -40,6 +40,7 @@ from replacements.store.tables import (
     RequestStep,
 )
 from replacements.summary.ledger_days import roll_forward
+from tests.benchmarks.an_earlier_election import AGO, AnEarlierElection, put
 from tests.benchmarks.roll_generator import FIELDS, Generator
 from tests.web.invented_office import RULES
 from tests.web.many_requests import SENTENCE, letter
@@ -55,9 +56,12 @@ _CLERKS = ("clerk", "clerk-2", "clerk-3", "clerk-4")
 
 
 class LargeOffice:
-    """What was put in: `ballots` and `requests` by number, the first of each being the oldest."""
+    """What was put in: `ballots` and `requests` by number, the first of each being the oldest. `earlier`: as many
+    requests of an election a year before."""
 
-    def __init__(self, database: Database, *, voters: int, ballots: int, requests: int, seed: int = 1) -> None:
+    def __init__(
+        self, database: Database, *, voters: int, ballots: int, requests: int, earlier: int = 0, seed: int = 1
+    ) -> None:
         if not requests <= ballots <= voters:
             raise ValueError("each request is about a voter who has a ballot")
         self.database, self.chance = database, random.Random(seed)
@@ -67,8 +71,11 @@ class LargeOffice:
         migrate(database)
         self._open()
         self._roll(seed)
+        if earlier:
+            self._earlier(earlier)
         self._ballots()
         self._requests()
+        self._brought()
         roll_forward(database, self.election, self.rules.office.time_zone)  # as the schedule does each hour
         letter_words.pack(database)
         _learn_the_sizes(database)
@@ -97,12 +104,22 @@ class LargeOffice:
             with self.database.write() as session:
                 insert_rows(session, "voters", (*FIELDS, "number"), some)
 
+    def _earlier(self, requests: int) -> None:
+        AnEarlierElection(
+            self.database,
+            first=self.requests + 1,
+            voters=self.ids[:requests],
+            between=(BEGUN - AGO, AT - timedelta(hours=1) - AGO),
+            mailings=[day - AGO for day in _mailing_days(self.rules)],
+            zone=self.rules.office.time_zone,
+        )
+
     def _ballots(self) -> None:
         for places in _chunks(range(self.ballots)):
             rows = [self._ballot(self.number(n), n) for n in places]
             details = [{"state": "issued", "style": row["style"], "mailed_on": OUT.isoformat()} for row in rows]
             with self.database.write() as session:
-                _put(session, Ballot, rows)
+                put(session, Ballot, rows)
                 append_many(
                     session,
                     (
@@ -110,6 +127,26 @@ class LargeOffice:
                         for row, told in zip(rows, details, strict=True)
                     ),
                 )
+
+    def _brought(self) -> None:
+        """The post has brought ballots back: three in ten from voters, and one of a hundred that found nobody."""
+        for places in _chunks(range(self.requests, self.ballots)):
+            events: list[Event] = []
+            for place in places:
+                state = self.chance.choices((None, "returned", "undeliverable"), (69, 30, 1))[0]
+                if state is None:
+                    continue
+                at = BEGUN + timedelta(days=3) + (AT - timedelta(days=3) - BEGUN) * self.chance.random()
+                told = {"from": "issued", "style": f"F-{place % 12}"}
+                told |= {"on": at.date().isoformat()} if state == "returned" else {"post_reason": "unknown"}
+                number, voter = self.number(place), self.ids[place]
+                events.append(Event(state, self.election, "mail_room", at, number, voter, told))
+            with self.database.write() as session:
+                session.connection().execute(
+                    text("UPDATE ballots SET state = :state WHERE number = :number"),
+                    [{"number": one.ballot_number, "state": one.event} for one in events],
+                )
+                append_many(session, sorted(events, key=lambda one: one.at))
 
     def _ballot(self, number: str, place: int, **more: Any) -> dict[str, Any]:
         row = {
@@ -126,7 +163,7 @@ class LargeOffice:
     def _requests(self) -> None:
         days = _mailing_days(self.rules)
         with self.database.write() as session:
-            _put(session, Mailing, [self._mailing(n, day) for n, day in enumerate(days, start=1)])
+            put(session, Mailing, [self._mailing(n, day) for n, day in enumerate(days, start=1)])
         for numbers in _chunks(range(1, self.requests + 1), 5_000):
             with self.database.write() as session:
                 self._some_requests(session, numbers, days)
@@ -175,7 +212,7 @@ class LargeOffice:
                 [{"number": one} for one in voided],
             )
         for table in (Ballot, Message, RawMail, LetterWords, Request, RequestStep, Packet, Reply, Look):
-            _put(session, table, made.get(table, []))
+            put(session, table, made.get(table, []))
         append_many(session, events)
 
     def _reissued(self, number: int, request: dict[str, Any]) -> Iterator[Event]:
@@ -309,13 +346,6 @@ def _chunks(rows: Iterable[Any], size: int = CHUNK) -> Iterator[list[Any]]:
     rest = iter(rows)
     while some := list(itertools.islice(rest, size)):
         yield some
-
-
-def _put(session: Session, table: type[Base], rows: list[dict[str, Any]]) -> None:
-    made = table.__table__
-    assert isinstance(made, Table)
-    if rows:
-        session.connection().execute(insert(made), rows)
 
 
 def _learn_the_sizes(database: Database) -> None:

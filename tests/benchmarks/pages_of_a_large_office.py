@@ -310,7 +310,7 @@ def _filled(url: str, sizes: tuple[int, int, int]) -> Database:
         database = Database(url, KEYS)
     started = time.perf_counter()
     voters, ballots, requests = sizes
-    LargeOffice(database, voters=voters, ballots=ballots, requests=requests)
+    LargeOffice(database, voters=voters, ballots=ballots, requests=requests, earlier=requests)
     print(f"filled with {voters} voters and {requests} requests in {time.perf_counter() - started:.0f} s", flush=True)
     return database
 

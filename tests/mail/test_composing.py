@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from replacements.mail.composing import Outgoing, compose, reply_message_id, thread_headers
+from replacements.mail.composing import Outgoing, can_be_written_to, compose, reply_message_id, thread_headers
 from replacements.mail.letter import UnreadableMail
 from replacements.mail.parsing import parse
 
@@ -259,3 +259,15 @@ def test_text_survives_in_many_character_sets(charset: str, text: str) -> None:
         f"From: a@home.example\nContent-Type: text/plain; charset={charset}\nContent-Transfer-Encoding: base64\n\n"
     ).encode()
     assert parse(raw + base64.encodebytes(body)).new_text == unicodedata.normalize("NFC", said).strip()
+
+
+@given(st.text(st.characters(exclude_categories=()), max_size=8), st.text(max_size=8))
+def test_to_an_address_that_can_be_written_to_a_mail_can_be_made_for_one_reader(left: str, right: str) -> None:
+    address = f"{left}@{right}.example"
+    if can_be_written_to(address):
+        message = email.message_from_bytes(compose(replace(ANSWER, to=address)), policy=policy.default)
+        assert len(message["To"].addresses) == 1
+        assert message["Bcc"] is None
+    else:
+        with pytest.raises(ValueError, match="address"):
+            compose(replace(ANSWER, to=address))

@@ -225,7 +225,18 @@ def test_at_most_so_many_go_in_one_round(database: Database) -> None:
 
 @pytest.mark.parametrize(
     "address",
-    ["", "nobody", "a@b.example\r\nBcc: c@d.example", "a@b.example, c@d.example", "<a@b.example>", "a b@c.example"],
+    [
+        *(
+            "",
+            "nobody",
+            "a@b.example\r\nBcc: c@d.example",
+            "a@b.example, c@d.example",
+            "<a@b.example>",
+            "a b@c.example",
+        ),
+        *("a@b..example", "a@.example", "a@" + "b" * 64 + ".example", "a@\u0627b.example"),
+        *("a@b\u2024.example", "a@b\uff0cc.example", "\ud800@b.example"),  # what becomes a sign when it is written out
+    ],
 )
 def test_what_is_not_one_plain_address_is_not_queued(sqlite_database: Database, address: str) -> None:
     with pytest.raises(UnusableAddress) as found:
