@@ -20,7 +20,7 @@ from replacements.replies.transport import TransportSetting, open_transport
 from replacements.requests import dispatch, intake, letter_words, office, waiting, weekly
 from replacements.requests.intake import place_of
 from replacements.settings import Settings
-from replacements.store import counted, packets, sealed_mail, senders
+from replacements.store import carried_over, counted, sealed_mail, senders
 from replacements.store.database import Database
 from replacements.store.sealing import SealTrouble, read_keys
 from replacements.store.tables import Condition
@@ -195,12 +195,12 @@ def tend_waiting(work: Work) -> waiting.Tended:
 
 
 def make_ready(work: Work) -> int:
-    """Put what pages look for where they find it soon: the words of letters together, and what is counted of requests
-    and packets that an earlier version read and queued. Returns how many letters were packed."""
+    """Put what pages look for where they find it soon: the words of letters together, and what is counted of
+    requests, packets and replies that an earlier version wrote. Returns how many letters were packed."""
     with work.database.write() as session:
         counted.fill_what_is_missing(session.connection())
         senders.fill_what_is_missing(session.connection())
-        packets.fill_what_is_missing(session.connection())
+        carried_over.fill_what_is_missing(session.connection())
     return letter_words.pack(work.database)
 
 

@@ -112,6 +112,7 @@ def queue(
         Reply,
         {
             "request_id": request_id,
+            "election_id": election_id,
             "message_id": message_id,
             "template": rendered.template,
             "language": rendered.language,

@@ -18,7 +18,7 @@ from replacements.requests import office
 from replacements.requests.office import InForce
 from replacements.rules.calendar import is_mailing_day, local
 from replacements.store.database import Database
-from replacements.store.tables import Account, Reply
+from replacements.store.tables import Account, Election, Reply
 from replacements.summary.ledger_days import roll_forward
 from replacements.summary.pdf import week_pdf
 from replacements.summary.text import mail_text
@@ -41,6 +41,10 @@ def queue_summary(database: Database, *, now: datetime) -> int:
     """
     with database.read() as session:
         elections = office.offered(session, at=now)
+        over = session.scalars(select(Election.id).where(Election.id.not_in([one.election_id for one in elections])))
+        earlier = over.all() if elections else []
+    for election_id in earlier:  # the week is compared with them
+        roll_forward(database, election_id, elections[0].rules.office.time_zone)
     return sum(_queue(database, force, now=now) for force in elections)
 
 

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 
 import sqlalchemy as sa
 from alembic import op
 
 
 def create_index(
-    name: str, table: str, columns: list[str | sa.TextClause], *, where: str | None = None, unique: bool = False
+    name: str,
+    table: str,
+    columns: list[str | sa.TextClause],
+    *,
+    where: str | None = None,
+    unique: bool = False,
+    include: list[str] | None = None,
 ) -> None:
-    """An index on a table that was there before this migration; `where`: only of these rows.
+    """An index on a table that was there before this migration; `where`: only of these rows; `include`: columns that
+    PostgreSQL finds in it too.
 
     On PostgreSQL making one lets nobody write to the table meanwhile, which `lock_timeout` does not end: it counts the
     waiting for a lock and not the holding. So it is made beside the work where the table has rows (PostgreSQL's
@@ -20,19 +28,22 @@ def create_index(
     kept, and is done once more where the migration is broken off. Put these first, tables and columns after them.
     """
     condition = None if where is None else sa.text(where)
+    make = partial(op.create_index, name, table, columns, unique=unique, postgresql_where=condition)
+    if include is not None:
+        make = partial(make, postgresql_include=include)
     connection = op.get_bind()
     live = connection.dialect.name == "postgresql"
     if not live or not _has_rows(connection, table):
         if live:  # a try that was broken off later may have made it
             op.execute(f"DROP INDEX IF EXISTS {name}")
-        op.create_index(name, table, columns, unique=unique, sqlite_where=condition, postgresql_where=condition)
+        make(sqlite_where=condition)
         return
     with op.get_context().autocommit_block():
         # It waits for the work that is going on without making anybody wait; what a try left half-made is no index.
         waits = connection.exec_driver_sql("SHOW lock_timeout").scalar_one()
         op.execute("SET lock_timeout = 0")
         op.execute(f"DROP INDEX CONCURRENTLY IF EXISTS {name}")
-        op.create_index(name, table, columns, unique=unique, postgresql_where=condition, postgresql_concurrently=True)
+        make(postgresql_concurrently=True)
         op.execute(f"SET lock_timeout = '{waits}'")
 
 

@@ -248,43 +248,43 @@ def asked_of_voters(name: str, election_id: str, as_of: datetime) -> _Question:
     )
 
 
-def undecided(name: str, election_id: str, as_of: datetime, *, oldest: int | None = None) -> tuple[_Question, ...]:
-    """Asks for what nobody had decided at that moment; of it only so many of the `oldest`, twice where they were
-    decided since or not. See `waiting`."""
+def undecided(name: str, election_id: str, as_of: datetime, *, oldest: int | None = None) -> _Question:
+    """Asks for what had come before that moment and nobody has decided; of it only so many of the `oldest`. See
+    `waiting`."""
+    each = _waiting(name, Request.state.expression).where(*_undecided(election_id, as_of))
+    if oldest is None:
+        return each
+    return select(*each.order_by(Request.received_at, Request.id).limit(oldest).subquery().c)
+
+
+def how_many_undecided(name: str, election_id: str, as_of: datetime) -> _Question:
+    """Asks how many these are in all."""
+    return question(name).select_from(Request).where(*_undecided(election_id, as_of))
+
+
+def decided_since(name: str, election_id: str, as_of: datetime) -> _Question:
+    """Asks for what had come before that moment and was decided later: it waited then. See `waiting`."""
+    those = (*_had_come(election_id, as_of), Request.decided_at >= as_of)
+    return _waiting(name, literal("waiting")).where(*those)
+
+
+def _waiting(name: str, state: ColumnElement[str]) -> _Question:
     two = case((Request.two_people, "yes"), else_="")
-    asked = []
-    for then, those in _undecided(election_id, as_of):
-        each = question(name, Request.proposal, then, Request.received_at, two, number=Request.id)
-        asked.append(_oldest(each.where(*those), oldest))
-    return tuple(asked)
+    return question(name, Request.proposal, state, Request.received_at, two, number=Request.id)
 
 
-def how_many_undecided(name: str, election_id: str, as_of: datetime) -> tuple[_Question, ...]:
-    """Asks how many these are, in two numbers."""
-    return tuple(question(name).select_from(Request).where(*those) for _, those in _undecided(election_id, as_of))
+def _undecided(election_id: str, as_of: datetime) -> tuple[ColumnElement[bool], ...]:
+    return *_had_come(election_id, as_of), Request.decided_at.is_(None)
 
 
-def _undecided(
-    election_id: str, as_of: datetime
-) -> tuple[tuple[ColumnElement[str], tuple[ColumnElement[bool], ...]], ...]:
-    """What is undecided still, and what was at that moment: in which state each was, and how it is found."""
+def _had_come(election_id: str, as_of: datetime) -> tuple[ColumnElement[bool], ...]:
     # In an expression, or else SQLite, which knows no sizes, goes by when they came, and not by what is undecided.
     came = func.coalesce(Request.received_at, as_of) < as_of
-    of_both = (Request.election_id == election_id, came, Request.state != "filed")
-    return (
-        (Request.state.expression, (*of_both, Request.decided_at.is_(None))),
-        (literal("waiting"), (*of_both, Request.decided_at >= as_of)),
-    )
-
-
-def _oldest(asked: _Question, many: int | None) -> _Question:
-    if many is None:
-        return asked
-    return select(*asked.order_by(Request.received_at, Request.id).limit(many).subquery().c)
+    return Request.election_id == election_id, came, Request.state != "filed"
 
 
 def waiting(rows: Iterable[Answer], as_of: datetime) -> tuple[Waiting, ...]:
-    """What `undecided` was answered, oldest first; what was decided since is shown as it was: waiting."""
+    """What `undecided` and `decided_since` were answered, oldest first."""
     hour = timedelta(hours=1)
     found = sorted((moment(row.third or ""), row.number, row) for row in rows)
     return tuple(

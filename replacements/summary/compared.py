@@ -6,7 +6,6 @@ same week is the one as far from its election day.
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
@@ -14,14 +13,16 @@ from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Select, func, literal_column, select, text
+from sqlalchemy import ColumnElement, Select, func, literal_column, select
+from sqlalchemy.orm import Session
 
-from replacements.store.tables import Ballot, Election, LedgerEntry, PastRequest, VoterRow
+from replacements.store.tables import Election, LedgerDaysUpTo, PastRequest
 from replacements.summary.asked import NO_LANGUAGE, came_in, that_came_in
 from replacements.summary.figures import Compared, Week
-from replacements.summary.ledger_days import UNKNOWN, utc_text
+from replacements.summary.ledger_days import UNKNOWN, read_days
 from replacements.summary.questions import Answer, Answers, question
 from replacements.summary.speed import mailed_and_kept, mailed_by_hour, promised_after
+from replacements.summary.sums import PRECINCT, REASON, STYLE, Days
 from replacements.words import with_capital, word
 
 BEFORE = "the days before"
@@ -62,7 +63,9 @@ class Part(NamedTuple):
 class _Earlier(NamedTuple):
     name: str
     held_on: date
-    election_id: str | None  # None: its requests were loaded from a file
+    election_id: str | None = None  # None: its requests were loaded from a file
+    summed_in: str | None = None  # the time zone in which its ledger is added up
+    summed_up_to: int = 0
 
 
 class Then:
@@ -74,43 +77,29 @@ class Then:
         self.start = datetime.combine(first, time(), office)
         self.end = datetime.combine(last + timedelta(days=1), time(), office)
 
-    def questions(self, *, reissues: bool) -> list[_Question]:
-        """What is to be asked of these days. `reissues`: each reissue's reason, style and precinct too."""
-        words = (LedgerEntry.details, Ballot.style, VoterRow.precinct) if reissues else ()
-        reissued = question(f"{self._name}: reissues", *words, number=literal_column("1") if reissues else func.count())
-        reissued = reissued.select_from(LedgerEntry)
-        if reissues:
-            voter = func.coalesce(LedgerEntry.voter_id, Ballot.voter_id)
-            reissued = reissued.outerjoin(Ballot, Ballot.number == LedgerEntry.ballot_number)
-            reissued = reissued.outerjoin(VoterRow, VoterRow.voter_id == voter)
+    def questions(self) -> list[_Question]:
+        """What is to be asked of these days."""
         return [
             that_came_in(f"{self._name}: came", self._election, self.start, self.end),
-            reissued.where(
-                LedgerEntry.election_id == self._election,
-                text("event <> 'imported'"),
-                LedgerEntry.event == "reissued",
-                LedgerEntry.at >= utc_text(self.start),
-                LedgerEntry.at < utc_text(self.end),
-            ),
             mailed_by_hour(f"{self._name}: mailed", self._election, self.start, self.end),
         ]
 
-    def counted(self, answers: Answers, is_business_day: Callable[[date], bool]) -> Compared:
-        came, reissued = came_in(answers[f"{self._name}: came"]), answers[f"{self._name}: reissues"]
+    def counted(self, answers: Answers, books: Days, is_business_day: Callable[[date], bool]) -> Compared:
+        """`books`: the ledger's sums of its election, with these days by themselves; of a part that was not read there
+        is nothing."""
+        came, days = came_in(answers[f"{self._name}: came"]), (self._first, self._last)
         mailed, kept = mailed_and_kept(answers[f"{self._name}: mailed"], is_business_day, self._office)
-        entries = [(json.loads(row.first), row) for row in reissued if row.first is not None]
         return Compared(
             self._what,
-            self._first,
-            self._last,
+            *days,
             came.requests,
-            sum(row.number for row in reissued),
+            books.tally(*days).reissued,
             came.by_kind,
             mailed,
             kept,
-            by_cause=counted(details.get("reason") or UNKNOWN for details, _ in entries),
-            by_style=counted(details.get("style") or row.second or UNKNOWN for details, row in entries),
-            by_precinct=counted(row.third or UNKNOWN for _, row in entries),
+            by_cause=books.by_name(REASON, *days, "reissued"),
+            by_style=books.by_name(STYLE, *days, "reissued"),
+            by_precinct=books.by_name(PRECINCT, *days, "reissued"),
             by_language=came.by_language,
         )
 
@@ -127,6 +116,7 @@ class SameWeek:
     def __init__(self, answers: Answers, first: date, last: date, office: ZoneInfo) -> None:
         """`answers`: to `elections`."""
         this = next((date.fromisoformat(row.first) for row in answers[_THIS] if row.first), None)
+        self._office = office
         self._earlier = earlier = None if this is None else _last_before(answers)
         self._then: Then | None = None
         if this is None or earlier is None:
@@ -139,12 +129,28 @@ class SameWeek:
     def questions(self) -> list[_Question]:
         """What is to be asked, if there is such an election."""
         if self._then is not None:
-            return self._then.questions(reissues=True)
+            return self._then.questions()
         return [] if self._earlier is None else _of_a_file(self._earlier, self._first, self._last)
 
-    def counted(self, answers: Answers, is_business_day: Callable[[date], bool]) -> Compared | None:
+    def read(self, session: Session, parts: Sequence[str]) -> Days:
+        """These parts of the sums of its ledger, where this service ran it."""
+        if self._earlier is None or self._earlier.election_id is None:
+            return Days()
+        zone = self._office.key
+        return read_days(
+            session,
+            self._earlier.election_id,
+            zone,
+            since=self._first,
+            until=self._last,
+            parts=parts,
+            up_to=self._earlier.summed_up_to if self._earlier.summed_in == zone else 0,
+        )
+
+    def counted(self, answers: Answers, books: Days, is_business_day: Callable[[date], bool]) -> Compared | None:
+        """`books`: as read."""
         if self._then is not None:
-            return self._then.counted(answers, is_business_day)
+            return self._then.counted(answers, books, is_business_day)
         if self._earlier is None:
             return None
         return _loaded(answers, self._earlier, self._first, self._last, is_business_day)
@@ -158,7 +164,8 @@ def elections(election_id: str) -> tuple[_Question, ...]:
     """Asks for the election's day, and for the last ones before it: on record, and loaded. See `SameWeek`."""
     held_on = select(Election.held_on).where(Election.id == election_id).scalar_subquery()
     own = (
-        select(Election.name, Election.held_on, Election.id)
+        select(Election.name, Election.held_on, Election.id, LedgerDaysUpTo.zone, LedgerDaysUpTo.seq)
+        .outerjoin(LedgerDaysUpTo, LedgerDaysUpTo.election_id == Election.id)
         .where(Election.held_on < held_on)
         .order_by(Election.held_on.desc(), Election.id)
         .limit(1)
@@ -174,7 +181,7 @@ def elections(election_id: str) -> tuple[_Question, ...]:
     one: ColumnElement[int] = literal_column("1")
     return (
         question(_THIS, Election.held_on, number=one).where(Election.id == election_id),
-        question(_OWN, own.c.name, own.c.held_on, own.c.id, number=one),
+        question(_OWN, own.c.name, own.c.held_on, own.c.id, own.c.zone, number=func.coalesce(own.c.seq, 0)),
         question(_LOADED, loaded.c.election, loaded.c.held_on, number=one),
     )
 
@@ -182,7 +189,7 @@ def elections(election_id: str) -> tuple[_Question, ...]:
 def _last_before(answers: Answers) -> _Earlier | None:
     # Of two of the same day the service's own record goes before a file.
     found = [
-        _Earlier(row.first or "", date.fromisoformat(row.second or ""), row.third)
+        _Earlier(row.first or "", date.fromisoformat(row.second or ""), row.third, row.fourth, row.number)
         for row in (*answers[_OWN], *answers[_LOADED])
     ]
     return max(found, key=lambda one: (one.held_on, one.election_id is not None), default=None)
@@ -264,8 +271,3 @@ def part_of(what: str, these: Mapping[str, int], those: Sequence[Mapping[str, in
 def parts(week: Week) -> dict[str, Part]:
     """All parts of the week, each beside all other days."""
     return {what: beside(week, what) for what in _PARTS}
-
-
-def counted(things: Iterable[T]) -> dict[T, int]:
-    """How often each comes, the most frequent first."""
-    return dict(Counter(things).most_common())

@@ -11,7 +11,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import cache, lru_cache
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import (
@@ -38,7 +38,19 @@ from sqlalchemy.orm import Session
 from replacements.store.database import Database
 from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerEntry, VoterRow
 from replacements.summary.questions import AT_ONCE, Answers, ask, number, question
-from replacements.summary.sums import COUNTS, PARTS, PLACE, PRECINCT, REASON, STYLE, WHOLE, Key, Sums
+from replacements.summary.sums import (
+    BROUGHT_BACK,
+    COUNTS,
+    DELIVERY,
+    PARTS,
+    PLACE,
+    PRECINCT,
+    REASON,
+    STYLE,
+    WHOLE,
+    Key,
+    Sums,
+)
 from replacements.summary.sums import STATE_COLUMNS as STATE_COLUMNS
 from replacements.summary.sums import Days as Days
 from replacements.summary.sums import Tally as Tally
@@ -54,11 +66,15 @@ _ASKED: Mapping[str, Sequence[str]] = {
     WHOLE: COUNTS,
     STYLE: COUNTS,
     PRECINCT: ("out", "undeliverable", "brought_back", "reissued"),
+    BROUGHT_BACK: ("brought_back",),
+    DELIVERY: ("out", "undeliverable", "brought_back"),
     REASON: ("reissued", "voids", "suspensions"),
 }
+_IN = {STYLE: (STYLE, WHOLE), PRECINCT: (PRECINCT, BROUGHT_BACK, DELIVERY)}  # the parts that a sum goes into
 _NOT_TOLD = (false(), false(), false())
 _MARK, _LAST = "summed up to", "last entry"
 DAY = timedelta(days=1)
+_Rows = TypeVar("_Rows", bound=Select[*tuple[Any, ...]])
 
 
 def read_days(
@@ -73,14 +89,15 @@ def read_days(
     up_to: int | None = None,
     beyond: bool = False,
 ) -> Days:
-    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it. Of
-    the whole and of styles that is everything; of precincts what is out, came back undelivered and was reissued; of
-    reasons what was reissued, voided and suspended.
+    """The sums of an election up to a day, that day included; days before `since` come as one, the day before it, and
+    those of a precinct of which no day put more ballots out may come as one, the first. Of the whole and of styles that
+    is everything; of precincts what is out, came back undelivered and was reissued; of reasons what was reissued,
+    voided and suspended.
 
-    `parts`: what is wanted. `names_since`: the sums of names are the most, and come day by day only from the second of
-    these on; in what comes as one, the day before it, is only what was reissued from the first on. `up_to`: the last
-    entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one, the
-    day after it.
+    `parts`: what is wanted; BROUGHT_BACK and DELIVERY are quicker than PRECINCT, and the first is of the days alone.
+    `names_since`: the sums of names are the most, and come day by day only from the second of these on; in what comes
+    as one, the day before it, is only what was reissued from the first on. `up_to`: the last entry in the sums, where
+    it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one, the day after it.
     """
     from_days = {part: (since,) if part == WHOLE else names_since or (since,) for part in parts}
     after = until + DAY if beyond else None
@@ -88,14 +105,17 @@ def read_days(
         up_to = summed_up_to(ask(session, *how_far(election_id)), zone)
     sums: Sums = {}
     if up_to:
-        for part, day, name, loaded, replacement, overseas, *counts in session.execute(
-            _stored(tuple(from_days), beyond), _which_days(election_id, from_days, until)
-        ).yield_per(AT_ONCE):
+        stored = session.execute(_stored(tuple(from_days), beyond), _which_days(election_id, from_days, until))
+        places = [PLACE[name] for name in _of_any(from_days)]
+        for part, day, name, loaded, replacement, overseas, *asked in stored.yield_per(AT_ONCE):
+            counts = [0] * len(COUNTS)
+            for place, count in zip(places, asked, strict=True):
+                counts[place] = count
             sums[Key(part, day, name, bool(loaded), bool(replacement), bool(overseas))] = counts
     newer: Sums = {}
     _count_all(newer, session.execute(_entries(election_id, up_to)), ZoneInfo(zone))
     for key, counts in newer.items():
-        for part in (key.part, *([WHOLE] if key.part == STYLE else [])):
+        for part in _IN.get(key.part, (key.part,)):
             if part not in from_days or (key.day > until and (after is None or part != STYLE)):
                 continue
             day = _as_of(key.day, from_days[part]) if key.day <= until else after or key.day
@@ -110,16 +130,27 @@ def _stored(parts: tuple[str, ...], beyond: bool) -> CompoundSelect[*tuple[Any, 
     """The sums in the table: each part's days as they are, what was before them added up, and what came after. For the
     parameters of `_which_days`."""
     arms = []
+    columns = _of_any(parts)
     for part in parts:
         first = bindparam(f"{part}_first", type_=Date)
         days = (LedgerDay.day >= first, LedgerDay.day <= bindparam("until", type_=Date))
-        arms.append(_summed(part, LedgerDay.day).where(*days).group_by(LedgerDay.day))
+        day: Any = LedgerDay.day
+        if part in (PRECINCT, DELIVERY):
+            # Where no day put more ballots out, the most were out before the first: its days may come as one.
+            rising = _of(select(LedgerDay.name), part).where(*days, LedgerDay.out + LedgerDay.undeliverable > 0)
+            day = case((LedgerDay.name.in_(rising), LedgerDay.day), else_=first)
+        day = day.label("as_of")
+        those_days = _summed(part, columns, day).where(*days).group_by("as_of")
+        if part == BROUGHT_BACK:
+            arms.append(those_days.where(LedgerDay.brought_back != 0))
+            continue
+        arms.append(those_days)
         reissued_since = bindparam(f"{part}_reissued_since", type_=Date)
-        before = _summed(part, bindparam(f"{part}_before", type_=Date), reissued_since)
+        before = _summed(part, columns, bindparam(f"{part}_before", type_=Date), reissued_since)
         arms.append(before.where(LedgerDay.day < first))
     if beyond:
         after = bindparam("after", type_=Date)
-        arms.append(_summed(STYLE, after).where(LedgerDay.day >= after))
+        arms.append(_summed(STYLE, columns, after).where(LedgerDay.day >= after))
     return union_all(*arms)
 
 
@@ -136,17 +167,28 @@ def _as_of(day: date, starts: Sequence[date]) -> date:
     return next((start - DAY for start in starts if day < start), day)
 
 
-def _summed(part: str, day: Any, reissued_since: Any = None) -> Select[*tuple[Any, ...]]:
-    """Sums of one part, by name; of the whole, by what is told apart in it."""
+def _of_any(parts: Iterable[str]) -> list[str]:
+    """What is asked of any of these."""
+    asked = {name for part in parts for name in _ASKED[part]}
+    return [name for name in COUNTS if name in asked]
+
+
+def _summed(part: str, of_any: Iterable[str], day: Any, reissued_since: Any = None) -> Select[*tuple[Any, ...]]:
+    """Sums of one part, by name; of the whole, by what is told apart in it. `of_any`: the columns."""
     flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
     columns = {name: getattr(LedgerDay, name) for name in _ASKED[part]}
     if reissued_since is not None:
         columns["reissued"] = case((LedgerDay.day >= reissued_since, LedgerDay.reissued), else_=0)
-    summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in COUNTS)
-    kept_as, name, told = (STYLE, literal_column("''"), flags) if part == WHOLE else (part, LedgerDay.name, _NOT_TOLD)
-    one = select(literal(part, Text), day, name, *told, *summed)
-    one = one.where(LedgerDay.election_id == bindparam("election"), LedgerDay.part == kept_as)
+    summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in of_any)
+    name, told = (literal_column("''"), flags) if part == WHOLE else (LedgerDay.name, _NOT_TOLD)
+    one = _of(select(literal(part, Text), day, name, *told, *summed), part)
     return one.group_by(*(flags if part == WHOLE else (LedgerDay.name,)))
+
+
+def _of(rows: _Rows, part: str) -> _Rows:
+    """Those of these rows that belong to the part."""
+    kept_as = next((kept for kept, parts in _IN.items() if part in parts), part)
+    return rows.where(LedgerDay.election_id == bindparam("election"), LedgerDay.part == kept_as)
 
 
 def how_far(election_id: str) -> tuple[Select[*tuple[Any, ...]], ...]:

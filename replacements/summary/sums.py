@@ -12,6 +12,8 @@ from typing import NamedTuple
 
 STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")  # as they are kept, each of every entry
 WHOLE = "whole"  # all together, without a name
+# Precincts, which are many, and of them only what the post brought back; and only that and what is out.
+BROUGHT_BACK, DELIVERY = "brought_back", "delivery"
 
 
 class Key(NamedTuple):
@@ -71,7 +73,7 @@ class Days:
     @cached_property
     def _of(self) -> Mapping[str, Sequence[tuple[Key, list[int]]]]:
         """The sums by part: precincts are many, and few questions are about them."""
-        found: dict[str, list[tuple[Key, list[int]]]] = {part: [] for part in (WHOLE, *PARTS)}
+        found = defaultdict[str, list[tuple[Key, list[int]]]](list)
         for key, counts in self.sums.items():
             found[key.part].append((key, counts))
         return found

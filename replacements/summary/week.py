@@ -9,16 +9,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Select, select
+from sqlalchemy import Select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from replacements.store.tables import Election, Message, Reply, Request
+from replacements.store.tables import Message, Reply
 from replacements.summary import unusual
 from replacements.summary.asked import (
     asked_of_voters,
     by_hour,
     came_in,
     decided_of,
+    decided_since,
     decisions_of,
     declined,
     declined_of,
@@ -49,7 +50,7 @@ from replacements.summary.speed import (
     not_mailed,
     sent,
 )
-from replacements.summary.sums import PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
+from replacements.summary.sums import BROUGHT_BACK, DELIVERY, PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
@@ -122,20 +123,19 @@ class Stretch:
         answers = ask(
             session,
             *self._of_the_front(),
-            *undecided("waiting", self.election_id, self.as_of),
-            *_of_the_others(others),
+            undecided("waiting", self.election_id, self.as_of),
+            *(question for other in others for question in other.questions()),
             *questions_about_proposals(*self._which),
         )
         decided = decided_of(session, *self._which)
         books = self._read(session, known)
-        front, proposals = self._front(session, answers, books, others), proposals_made(decided, answers)
+        front = self._front(session, answers, books, others, (WHOLE, *PARTS))
+        proposals = proposals_made(decided, answers)
         return replace(
             front,
             machine=proposals.machine,
             unusual=replace(front.unusual, overriding=proposals.overriding),
             precincts=rates(books, PRECINCT, self._days_of_it(), "reissued"),
-            before=front.before
-            and replace(front.before, by_precinct=books.by_name(PRECINCT, self.before, self.first - DAY, "reissued")),
         )
 
     def front(self, session: Session, known: Answers | None = None) -> Week:
@@ -144,11 +144,14 @@ class Stretch:
         known = known if known is not None else standing(session, self.election_id)
         others = self._others(known)
         oldest = undecided("waiting", self.election_id, self.as_of, oldest=LISTED)
-        answers = ask(session, *self._of_the_front(), *oldest, *_of_the_others(others))
-        books = self._read(session, known, (WHOLE, STYLE, REASON))
-        if books.tally(self.first, self.last).brought_back >= FEW:  # of fewer no precinct stands out
-            books = Days({**books.sums, **self._read(session, known, (PRECINCT,)).sums})
-        front = self._front(session, answers, books, others)
+        asked_of_others = (question for other in others for question in other.questions())
+        answers = ask(session, *self._of_the_front(), oldest, *asked_of_others)
+        parts = (WHOLE, STYLE, REASON)
+        books = self._read(session, known, (*parts, BROUGHT_BACK))
+        brought_back = books.by_name(BROUGHT_BACK, self.first, self.last, "brought_back")
+        if max(brought_back.values(), default=0) >= FEW:  # with fewer none stands out
+            books = Days({**books.sums, **self._read(session, known, (DELIVERY,)).sums})
+        front = self._front(session, answers, books, others, parts)
         return replace(front, waiting=front.waiting[:LISTED])
 
     def proposals(self, session: Session) -> Proposals:
@@ -162,7 +165,8 @@ class Stretch:
         earlier = SameWeek(known, self.first, self.last, self.office)
         answers = ask(session, by_style_and_state(self.election_id), *earlier.questions())
         books = self._read(session, known, beyond=True)
-        return by_place(books, answers, self._days_of_it(), self.before, earlier.counted(answers, self.is_business_day))
+        compared = earlier.counted(answers, earlier.read(session, (WHOLE, STYLE, PRECINCT)), self.is_business_day)
+        return by_place(books, answers, self._days_of_it(), self.before, compared)
 
     def published(self, session: Session, known: Answers | None = None) -> Published:
         """Only what may be published: the same figures, with less to read."""
@@ -207,7 +211,8 @@ class Stretch:
             messages_of("messages", start, end),
             mailed_between(SENT, *self._which),
             not_mailed(election_id, self.as_of, self.office, self.is_business_day),
-            *how_many_undecided("undecided", election_id, self.as_of),
+            how_many_undecided("undecided", election_id, self.as_of),
+            decided_since("decided since", election_id, self.as_of),
             asked_of_voters("asked", election_id, self.as_of),
             by_hour("hours", *self._which),
             by_hour("hours before", election_id, start - DAYS_FOR_LIMITS * DAY, start),
@@ -219,8 +224,11 @@ class Stretch:
             decisions_of("decisions", *self._which),
         )
 
-    def _front(self, session: Session, answers: Answers, books: Days, others: tuple[Then, SameWeek]) -> Week:
-        first, last, before = self.first, self.last, self.before
+    def _front(
+        self, session: Session, answers: Answers, books: Days, others: tuple[Then, SameWeek], parts: Sequence[str]
+    ) -> Week:
+        """`parts`: those that the days before and the earlier election are compared in."""
+        first, last = self.first, self.last
         then, earlier = others
         came, by_the_hour = came_in(answers["came"]), hours(answers["hours"])
         mean, days = _days(
@@ -243,8 +251,8 @@ class Stretch:
             reissues_by_style=books.by_name(STYLE, first, last, "reissued"),
             taken_back=tally.taken_back,
             speed=measured(answers, sent(answers[SENT], self.office), self.office, self.is_business_day),
-            waiting_in_all=sum(row.number for row in answers["undecided"]),
-            waiting=waiting(answers["waiting"], self.as_of),
+            waiting_in_all=number(answers, "undecided") + len(answers["decided since"]),
+            waiting=waiting([*answers["waiting"], *answers["decided since"]], self.as_of),
             asked=number(answers, "asked"),
             declined=declined(answers["declined"]),
             voided=tally.voids,
@@ -259,7 +267,7 @@ class Stretch:
                 unusual.repeated(answers["repeated"]),
                 unusual.voided_returned(answers["back after void"]),
                 unusual.bursts(hours(answers["hours before"]), by_the_hour, self.office),
-                _brought_back(books, whole_days),
+                _brought_back(books, whole_days, DELIVERY if PRECINCT not in parts else PRECINCT),
             ),
             decisions=sum(row.number for row in answers["decisions"]),
             overrides=otherwise((row.first or "", row.second, row.number) for row in answers["decisions"]),
@@ -270,12 +278,8 @@ class Stretch:
             kinds=shares(came.by_kind, came.requests),
             causes=shares(causes, tally.reissued),
             languages=shares(came.by_language, came.requests),
-            before=replace(
-                then.counted(answers, self.is_business_day),
-                by_cause=books.by_name(REASON, before, first - DAY, "reissued"),
-                by_style=books.by_name(STYLE, before, first - DAY, "reissued"),
-            ),
-            earlier=earlier.counted(answers, self.is_business_day),
+            before=then.counted(answers, books, self.is_business_day),
+            earlier=earlier.counted(answers, earlier.read(session, parts), self.is_business_day),
             where=where(books, last),
         )
 
@@ -314,11 +318,6 @@ class Stretch:
     def _columns(self, books: Days, answers: Answers) -> tuple[Mapping[str, Columns], Mapping[str, Columns]]:
         asked, to_date = number(answers, "wanted"), number(answers, "wanted to date")
         return _columns(books, self.first, self.last, asked, to_date)
-
-
-def _of_the_others(others: tuple[Then, SameWeek]) -> list[_Question]:
-    then, earlier = others
-    return [*then.questions(reissues=False), *earlier.questions()]
 
 
 def _midnight(day: date, office: ZoneInfo) -> datetime:
@@ -383,12 +382,12 @@ def _days(
     return (chart.mean if begun else None), days
 
 
-def _brought_back(books: Days, days: Sequence[date]) -> tuple[Rate, ...]:
-    """The precincts from which the post brings back more than chance explains."""
+def _brought_back(books: Days, days: Sequence[date], part: str) -> tuple[Rate, ...]:
+    """The precincts from which the post brings back more than chance explains. `part`: as which they were read."""
     # An undone scan of an earlier week takes nothing away from these days, and no rate is less than nothing.
-    found = books.by_name(PRECINCT, days[0], days[-1], "brought_back")
+    found = books.by_name(part, days[0], days[-1], "brought_back")
     brought_back = {name: max(count, 0) for name, count in found.items()}
-    out = {name: max(row) for name, row in books.out_by_day(days, PRECINCT).items()}
+    out = {name: max(row) for name, row in books.out_by_day(days, part).items()}
     return unusual.above(charted(brought_back, out))
 
 
@@ -401,12 +400,9 @@ def replies_of(
     name: str, election_id: str, at: InstrumentedAttribute[Any], state: str, start: datetime, end: datetime
 ) -> Select[*tuple[Any, ...]]:
     """Asks how many replies of the election in that state have a moment from `start` to before `end`."""
-    # Most offices have but one election open: what belongs to another is quickly said, and no request is looked at.
-    others = select(Election.id).where(Election.id != election_id)
-    elsewhere = select(Request.id).where(Request.election_id.in_(others))
     return (
         question(name)
         .select_from(Reply)
-        .where(Reply.request_id.is_not(None), Reply.request_id.not_in(elsewhere))
-        .where(Reply.state == state, at >= start, at < end)
+        .where(Reply.election_id == election_id, Reply.state == state, at >= start, at < end)
+        .where(Reply.request_id.is_not(None))
     )

@@ -41,6 +41,7 @@ from replacements.store.tables import (
 )
 from replacements.summary.ledger_days import roll_forward
 from tests.benchmarks.an_earlier_election import AGO, AnEarlierElection, put
+from tests.benchmarks.an_earlier_election import ID as EARLIER
 from tests.benchmarks.roll_generator import FIELDS, Generator
 from tests.web.invented_office import RULES
 from tests.web.many_requests import SENTENCE, letter
@@ -76,7 +77,8 @@ class LargeOffice:
         self._ballots()
         self._requests()
         self._brought()
-        roll_forward(database, self.election, self.rules.office.time_zone)  # as the schedule does each hour
+        for election_id in (self.election, *([EARLIER] if earlier else [])):  # as the schedule does each hour
+            roll_forward(database, election_id, self.rules.office.time_zone)
         letter_words.pack(database)
         _learn_the_sizes(database)
 
@@ -111,7 +113,6 @@ class LargeOffice:
             voters=self.ids[:requests],
             between=(BEGUN - AGO, AT - timedelta(hours=1) - AGO),
             mailings=[day - AGO for day in _mailing_days(self.rules)],
-            zone=self.rules.office.time_zone,
         )
 
     def _ballots(self) -> None:
@@ -129,11 +130,11 @@ class LargeOffice:
                 )
 
     def _brought(self) -> None:
-        """The post has brought ballots back: three in ten from voters, and one of a hundred that found nobody."""
+        """The post has brought ballots back: three in ten from voters, and three of a hundred that found nobody."""
         for places in _chunks(range(self.requests, self.ballots)):
             events: list[Event] = []
             for place in places:
-                state = self.chance.choices((None, "returned", "undeliverable"), (69, 30, 1))[0]
+                state = self.chance.choices((None, "returned", "undeliverable"), (67, 30, 3))[0]
                 if state is None:
                     continue
                 at = BEGUN + timedelta(days=3) + (AT - timedelta(days=3) - BEGUN) * self.chance.random()
@@ -323,6 +324,7 @@ class LargeOffice:
     def _reply(self, number: int, proposal: str, at: datetime) -> dict[str, Any]:
         return {
             "request_id": number,
+            "election_id": self.election,
             "message_id": f"<r{number}@fennmark.example>",
             "template": proposal,
             "language": "en",

@@ -19,7 +19,6 @@ from replacements.ballots.numbers import with_check_digit
 from replacements.store.database import Database
 from replacements.store.senders import account_of
 from replacements.store.tables import Ballot, Base, Election, Mailing, Message, Packet, Request
-from replacements.summary.ledger_days import roll_forward
 
 ID = "2025-11-04-general"
 AGO = timedelta(days=364)
@@ -41,7 +40,6 @@ class AnEarlierElection:
         voters: Sequence[str],
         between: tuple[datetime, datetime],
         mailings: Sequence[date],
-        zone: str,
     ) -> None:
         self.first, self.voters, self.between, self.mailings = first, voters, between, mailings
         self.chance = Random(first)
@@ -54,7 +52,6 @@ class AnEarlierElection:
         for start in range(0, len(voters), 5_000):
             with database.write() as session:
                 self._some(session, range(start, min(start + 5_000, len(voters))))
-        roll_forward(database, ID, zone)
 
     def _some(self, session: Session, places: range) -> None:
         rows: dict[type[Base], list[dict[str, Any]]] = {Ballot: [], Message: [], Request: [], Packet: []}

@@ -86,10 +86,12 @@ class Pages:
     def __init__(self, database: Database, seed: int = 3) -> None:
         self.database, self.chance = database, random.Random(seed)
         with database.read() as session:
-            self.election = session.scalars(select(Election.id)).one()
-            self.mailings = session.scalars(select(Mailing.id).order_by(Mailing.id)).all()
-            self.requests = session.scalar(select(func.max(Request.id))) or 0
-            rows = session.execute(select(Request.state, Request.received_at, Request.id, Request.voter_id)).all()
+            election = session.scalars(select(Election.id).order_by(Election.held_on.desc())).first()
+            mailings = select(Mailing.id).where(Mailing.election_id == election).order_by(Mailing.id)
+            self.mailings = session.scalars(mailings).all()
+            found = select(Request.state, Request.received_at, Request.id, Request.voter_id)
+            rows = session.execute(found.where(Request.election_id == election)).all()
+            self.requests = max((row.id for row in rows), default=0)
             few = self.chance.sample(rows, min(ADDRESSES, len(rows)))
             self.names = [session.get_one(VoterRow, row.voter_id).last_name for row in few[:10]]
         self.of_state: dict[str, list[Any]] = {}

@@ -13,7 +13,7 @@ import pytest
 from alembic import command
 from sqlalchemy import select, text
 
-from replacements.store import packets, senders
+from replacements.store import carried_over, senders
 from replacements.store.counted import fill_what_is_missing
 from replacements.store.database import Database
 from replacements.store.migrate import config_on, migrate
@@ -151,7 +151,7 @@ def test_a_packet_has_the_style_of_its_ballot_and_the_moment_of_its_request(earl
     with earlier.engine.begin() as connection:
         found = connection.execute(select(Packet.style, Packet.received_at).order_by(Packet.id)).all()
         assert [tuple(row) for row in found] == [("F-2", datetime(2026, 10, 5, 9, tzinfo=UTC)), (None, None)]
-        assert packets.fill_what_is_missing(connection) == 0
+        assert carried_over.fill_what_is_missing(connection) == 0
 
 
 def test_sums_of_a_precinct_that_nobody_tells_apart_become_one_and_those_of_a_style_stay(earlier: Database) -> None:

@@ -347,6 +347,7 @@ class Year:
             Reply,
             id=number,
             request_id=request["id"],
+            election_id=request["election_id"],
             message_id=f"<{number}@office.example>",
             template="answer",
             language="en",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 from typing import Any
@@ -15,14 +16,17 @@ from replacements.store.tables import VoterRow
 from replacements.summary import chart, multiples
 from replacements.summary.export import tables
 from replacements.summary.figures import Week
+from replacements.summary.ledger_days import roll_forward
 from replacements.summary.pdf import week_pdf
 from replacements.summary.text import mail_text, sentences
-from replacements.summary.week import week
+from replacements.summary.week import Stretch, week
 from tests.summary.conftest import ELECTION, ZONE
 
 OFFICE = ZoneInfo(ZONE)
 LATER = datetime(2032, 3, 1, tzinfo=UTC)
 SPRING, AUTUMN, NEW_YEAR = date(2031, 3, 3), date(2031, 10, 27), date(2031, 12, 29)  # Sundays of 23 and of 25 hours
+
+BACK = '{"from":"issued","style":"A"}'
 
 
 def _at(day: date, hour: int, minute: int = 0, *, fold: int = 0) -> datetime:
@@ -107,3 +111,33 @@ def test_a_week_that_only_takes_back_a_scan_of_the_week_before_is_shown(records:
     assert found.unusual.undeliverable == ()
     assert [rate.out for rate in found.precincts] == [1]
     assert "0 requests came in" in _everything(found)
+
+
+@pytest.mark.parametrize("added_up", ["never", "before the last came back", "after all"])
+def test_a_precinct_whose_mail_comes_back_stands_out_on_the_page_as_in_the_whole_week(
+    records: Any, election: Database, added_up: str
+) -> None:
+    """Its neighbour was sent its ballots within the week, so that the most were out in the middle of it."""
+    for number in range(400):
+        precinct = "P1" if number < 40 else "P2"
+        records.session.add(
+            VoterRow(voter_id=f"V{number}", last_name="Q", first_name="Q", precinct=precinct, number=number + 1)
+        )
+        records.ballot(f"{number}", f"V{number}")
+        sent = AUTUMN - timedelta(days=3) if number < 40 else AUTUMN + timedelta(days=2)
+        records.event("imported", _at(sent, 9), f"{number}", '{"state":"issued","style":"A"}')
+    for number in (*range(11), 300):
+        records.event("undeliverable", _at(AUTUMN + timedelta(days=4), 9), f"{number}", BACK)
+    records.done()
+    if added_up != "never":
+        roll_forward(election, ELECTION, ZONE)
+    if added_up == "before the last came back":
+        records.event("undeliverable", _at(AUTUMN + timedelta(days=5), 9), "11", BACK)
+        records.done()
+    with election.read() as session:
+        days = Stretch(ELECTION, AUTUMN, AUTUMN + timedelta(days=6), ZONE, now=LATER)
+        whole, page = days.week(session), days.front(session)
+    (found,) = whole.unusual.undeliverable
+    events = 12 if added_up == "before the last came back" else 11
+    assert (found.name, found.events, found.out) == ("P1", events, 40)
+    assert page.unusual == replace(whole.unusual, overriding=())

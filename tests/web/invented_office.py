@@ -225,6 +225,7 @@ def seed(database: Database, *, adopted: bool = True) -> None:
         session.add(
             Reply(
                 request_id=2,
+                election_id=election,
                 message_id="<r2@fennmark.example>",
                 template="reissue",
                 language="en",

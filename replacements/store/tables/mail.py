@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, UniqueConstraint, text
+from sqlalchemy import ForeignKey, Index, UniqueConstraint, func, literal_column, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from replacements.store.sealing import Sealed
@@ -93,6 +93,7 @@ class Reply(Base):
     __tablename__ = "replies"
     id: Mapped[int] = mapped_column(primary_key=True)
     request_id: Mapped[int | None] = mapped_column(ForeignKey("requests.id"), index=True)
+    election_id: Mapped[str | None]
     message_id: Mapped[str] = mapped_column(unique=True)  # the Message-ID that it goes out under, every time
     template: Mapped[str]
     language: Mapped[str]
@@ -112,4 +113,7 @@ class Reply(Base):
     returned_at: Mapped[datetime | None]
     returned_because: Mapped[str | None]
     returned_told: Mapped[str | None]
-    __table_args__ = (Index("replies_of_a_week", "state", "sent_at", "request_id"),)
+    __table_args__ = (
+        Index("replies_of_an_election", "election_id", "state", "sent_at", "request_id"),
+        Index("replies_to_an_address", func.lower(literal_column('"to"'))),
+    )

@@ -35,7 +35,7 @@ class Packet(Base):
 
     __tablename__ = "packets"
     id: Mapped[int] = mapped_column(primary_key=True)
-    mailing_id: Mapped[int] = mapped_column(ForeignKey("mailings.id"), index=True)
+    mailing_id: Mapped[int] = mapped_column(ForeignKey("mailings.id"))
     request_id: Mapped[int | None] = mapped_column(ForeignKey("requests.id"))
     voter_id: Mapped[str]
     ballot_number: Mapped[str | None] = mapped_column(ForeignKey("ballots.number"))
@@ -60,6 +60,7 @@ class Packet(Base):
             postgresql_where=text("ballot_number IS NOT NULL AND state <> 'pulled'"),
         ),
         Index("packets_of_a_request", "request_id"),
+        Index("packets_of_a_mailing", "mailing_id", "state", "received_at", "request_id"),
     )
 
 

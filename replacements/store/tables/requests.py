@@ -91,6 +91,12 @@ class Request(Base):
             *("decided_by", "who_claimed", "who_p", "kind_claimed", "kind_p"),
             info={"only": "sqlite"},
         ).ddl_if(dialect="sqlite"),
+        Index(
+            "requests_that_came",  # the same of PostgreSQL, for what is counted of all
+            *("election_id", "received_at"),
+            postgresql_include=["kinds", "language"],
+            info={"only": "postgresql"},
+        ).ddl_if(dialect="postgresql"),
         Index("requests_of_a_mail_account", "election_id", "mail_account"),
         Index(
             "requests_as_decided",

@@ -19,6 +19,7 @@ class LedgerDay(Base):
     """
 
     __tablename__ = "ledger_days"
+    __table_args__ = ({"sqlite_with_rowid": False},)  # thousands are added up in the order of their key
     election_id: Mapped[str] = mapped_column(ForeignKey("elections.id"), primary_key=True)
     part: Mapped[str] = mapped_column(primary_key=True)
     day: Mapped[date] = mapped_column(Date, primary_key=True)  # at the office

@@ -7,7 +7,7 @@ front page each packet's ballot.
 import sqlalchemy as sa
 from alembic import op
 
-from replacements.store import packets, senders
+from replacements.store import carried_over, senders
 from replacements.store.beside_work import create_index, lot_by_lot
 
 
@@ -44,7 +44,7 @@ def upgrade() -> None:
     with lot_by_lot("requests") as live:
         for _ in senders.fill(live):
             pass
-        for _ in packets.fill(live):
+        for _ in carried_over.fill(live, "packets"):
             pass
 
 
