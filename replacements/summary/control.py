@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 SIGMAS = 3.0
 NORMAL_95 = 1.959963984540054
@@ -57,6 +58,7 @@ def p_chart(counts: Sequence[float], sizes: Sequence[float]) -> Chart:
     return Chart(mean, tuple(points))
 
 
+@lru_cache(maxsize=1_000)  # the same hour of each day of a week
 def most_by_chance(expected: float, tries: int) -> int:
     """The most events that chance alone brings where `expected` are to be expected and `tries` such numbers are looked
     at: in one summary of a hundred some number lies beyond (Poisson's distribution, Bonferroni's correction)."""

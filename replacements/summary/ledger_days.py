@@ -39,7 +39,6 @@ from replacements.store.database import Database
 from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerEntry, VoterRow
 from replacements.summary.questions import AT_ONCE, Answers, ask, number, question
 from replacements.summary.sums import (
-    BROUGHT_BACK,
     COUNTS,
     DELIVERY,
     PARTS,
@@ -66,11 +65,10 @@ _ASKED: Mapping[str, Sequence[str]] = {
     WHOLE: COUNTS,
     STYLE: COUNTS,
     PRECINCT: ("out", "undeliverable", "brought_back", "reissued"),
-    BROUGHT_BACK: ("brought_back",),
     DELIVERY: ("out", "undeliverable", "brought_back"),
     REASON: ("reissued", "voids", "suspensions"),
 }
-_IN = {STYLE: (STYLE, WHOLE), PRECINCT: (PRECINCT, BROUGHT_BACK, DELIVERY)}  # the parts that a sum goes into
+_IN = {STYLE: (STYLE, WHOLE), PRECINCT: (PRECINCT, DELIVERY)}  # the parts that a sum goes into
 _NOT_TOLD = (false(), false(), false())
 _MARK, _LAST = "summed up to", "last entry"
 DAY = timedelta(days=1)
@@ -94,10 +92,10 @@ def read_days(
     is everything; of precincts what is out, came back undelivered and was reissued; of reasons what was reissued,
     voided and suspended.
 
-    `parts`: what is wanted; BROUGHT_BACK and DELIVERY are quicker than PRECINCT, and the first is of the days alone.
-    `names_since`: the sums of names are the most, and come day by day only from the second of these on; in what comes
-    as one, the day before it, is only what was reissued from the first on. `up_to`: the last entry in the sums, where
-    it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one, the day after it.
+    `parts`: what is wanted; DELIVERY is quicker than PRECINCT. `names_since`: the sums of names are the most, and come
+    day by day only from the second of these on; in what comes as one, the day before it, is only what was reissued from
+    the first on. `up_to`: the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted
+    too, of styles alone, as one, the day after it.
     """
     from_days = {part: (since,) if part == WHOLE else names_since or (since,) for part in parts}
     after = until + DAY if beyond else None
@@ -140,11 +138,7 @@ def _stored(parts: tuple[str, ...], beyond: bool) -> CompoundSelect[*tuple[Any, 
             rising = _of(select(LedgerDay.name), part).where(*days, LedgerDay.out + LedgerDay.undeliverable > 0)
             day = case((LedgerDay.name.in_(rising), LedgerDay.day), else_=first)
         day = day.label("as_of")
-        those_days = _summed(part, columns, day).where(*days).group_by("as_of")
-        if part == BROUGHT_BACK:
-            arms.append(those_days.where(LedgerDay.brought_back != 0))
-            continue
-        arms.append(those_days)
+        arms.append(_summed(part, columns, day).where(*days).group_by("as_of"))
         reissued_since = bindparam(f"{part}_reissued_since", type_=Date)
         before = _summed(part, columns, bindparam(f"{part}_before", type_=Date), reissued_since)
         arms.append(before.where(LedgerDay.day < first))

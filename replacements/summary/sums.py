@@ -12,8 +12,7 @@ from typing import NamedTuple
 
 STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")  # as they are kept, each of every entry
 WHOLE = "whole"  # all together, without a name
-# Precincts, which are many, and of them only what the post brought back; and only that and what is out.
-BROUGHT_BACK, DELIVERY = "brought_back", "delivery"
+DELIVERY = "delivery"  # precincts, which are many, and of them only what is out and what the post brought back
 
 
 class Key(NamedTuple):

@@ -34,7 +34,7 @@ from replacements.summary.asked import (
 from replacements.summary.asked import days as days_of
 from replacements.summary.compared import SameWeek, Then, days_before, elections
 from replacements.summary.control import u_chart
-from replacements.summary.figures import FEW, Columns, Day, Proposals, Published, Rate, Unusual
+from replacements.summary.figures import Columns, Day, Proposals, Published, Rate, Unusual
 from replacements.summary.figures import Week as Week
 from replacements.summary.ledger_days import how_far, read_days, summed_up_to
 from replacements.summary.machine import proposals_made, questions_about_proposals
@@ -50,7 +50,7 @@ from replacements.summary.speed import (
     not_mailed,
     sent,
 )
-from replacements.summary.sums import BROUGHT_BACK, DELIVERY, PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
+from replacements.summary.sums import DELIVERY, PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
@@ -147,10 +147,7 @@ class Stretch:
         asked_of_others = (question for other in others for question in other.questions())
         answers = ask(session, *self._of_the_front(), oldest, *asked_of_others)
         parts = (WHOLE, STYLE, REASON)
-        books = self._read(session, known, (*parts, BROUGHT_BACK))
-        brought_back = books.by_name(BROUGHT_BACK, self.first, self.last, "brought_back")
-        if max(brought_back.values(), default=0) >= FEW:  # with fewer none stands out
-            books = Days({**books.sums, **self._read(session, known, (DELIVERY,)).sums})
+        books = self._read(session, known, (*parts, DELIVERY))
         front = self._front(session, answers, books, others, parts)
         return replace(front, waiting=front.waiting[:LISTED])
 
