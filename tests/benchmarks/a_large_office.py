@@ -109,7 +109,6 @@ class LargeOffice:
     def _earlier(self, requests: int) -> None:
         AnEarlierElection(
             self.database,
-            first=self.requests + 1,
             voters=self.ids[:requests],
             between=(BEGUN - AGO, AT - timedelta(hours=1) - AGO),
             mailings=[day - AGO for day in _mailing_days(self.rules)],

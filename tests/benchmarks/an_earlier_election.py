@@ -27,7 +27,8 @@ _KINDS = ("spoiled_ballot", "spoiled_ballot", "not_received", "question", "addre
 
 
 class AnEarlierElection:
-    """Its requests lie between two moments, and are numbered from `first` on; each is by another of the `voters`.
+    """Its requests lie between two moments, and are numbered up to 0, since those of the later one begin with 1. Each
+    is by another of the `voters`.
 
     `mailings`: the days on which packets went out; the last is after the last request.
     """
@@ -36,13 +37,12 @@ class AnEarlierElection:
         self,
         database: Database,
         *,
-        first: int,
         voters: Sequence[str],
         between: tuple[datetime, datetime],
         mailings: Sequence[date],
     ) -> None:
-        self.first, self.voters, self.between, self.mailings = first, voters, between, mailings
-        self.chance = Random(first)
+        self.voters, self.between, self.mailings = voters, between, mailings
+        self.chance = Random(len(voters))
         with database.write() as session:
             held_on = mailings[-1] + timedelta(days=14)
             session.add(Election(id=ID, name="An earlier election", held_on=held_on, created_at=between[0]))
@@ -60,7 +60,7 @@ class AnEarlierElection:
         for place in places:
             begun, over = self.between
             at = begun + (over - begun) * (place / len(self.voters))
-            number, voter, style = self.first + place, self.voters[place], f"F-{place % 12}"
+            number, voter, style = place + 1 - len(self.voters), self.voters[place], f"F-{place % 12}"
             kind, old, new = self.chance.choice(_KINDS), with_check_digit(f"2{place:07d}"), None
             ballot = {"number": old, "election_id": ID, "voter_id": voter, "style": style, "mailed_on": begun.date()}
             rows[Ballot].append(ballot | {"state": "issued", "replaces": None})
@@ -92,8 +92,8 @@ class AnEarlierElection:
             rows[Message].append(
                 {
                     "id": number,
-                    "fingerprint": f"{number:064x}",
-                    "message_id": f"<{number}@post.example>",
+                    "fingerprint": f"e{place:063x}",
+                    "message_id": f"<earlier{place}@post.example>",
                     "sender": "",
                     "sender_name": "",
                     "subject": "",
@@ -107,7 +107,7 @@ class AnEarlierElection:
                     "id": number,
                     "election_id": ID,
                     "message_id": number,
-                    "mail_account": account_of(f"earlier{number}@post.example"),
+                    "mail_account": account_of(f"earlier{place}@post.example"),
                     "voter_id": voter,
                     "kinds": [kind],
                     "cause": "spoiled",
