@@ -103,8 +103,8 @@ def _refuse_to_ask_again(session: Session, message: Message, rendered: Rendered)
     )
     if asked is not None:
         raise Refused(
-            f"The same question went to this address already: this mail came before, under its Message-ID, and is "
-            f"request {asked}, which waits for the answer. Read both; if they say the same, file this one."
+            f"The same question went to this address already: this mail came before under the same Message-ID, as "
+            f"request {asked}. Read both; if they say the same, file this one."
         )
 
 

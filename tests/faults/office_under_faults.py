@@ -35,7 +35,7 @@ from tests.faults.small_disk import SmallDisk, small_disk
 from tests.servers.dovecot import DovecotServer, private_dovecot
 from tests.servers.ports import free_port, wait_for
 from tests.servers.redis import RedisServer
-from tests.servers.smtp import SmtpServer
+from tests.servers.smtp import Delivered, SmtpServer
 
 PASSPHRASE = "seven quiet herons wade"
 STAFF = {"cleo": ["clerk"], "mateo": ["clerk"], "sunniva": ["supervisor", "clerk"]}
@@ -45,15 +45,15 @@ _ZONE = ZoneInfo("America/New_York")
 
 @dataclass
 class Sink(SmtpServer):
-    """Keeps what it is given. `at_acceptance` is called once, between taking a message over and saying so."""
+    """Keeps what it is given. `at_acceptance` is called once with it, between taking a message over and saying so."""
 
-    at_acceptance: Callable[[], object] | None = None
+    at_acceptance: Callable[[Delivered], object] | None = None
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
         said = await super().handle_DATA(server, session, envelope)
         strike, self.at_acceptance = self.at_acceptance, None
         if strike is not None:
-            strike()
+            strike(self.delivered[-1])
         return said
 
 

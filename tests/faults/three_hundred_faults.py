@@ -38,6 +38,7 @@ from tests.faults.mail_of_a_day import Mail, mail_of_a_day
 from tests.faults.office_under_faults import PASSPHRASE, STAFF, Office, an_office
 from tests.faults.striking import Striker
 
+AIMED_EVERY = 50  # faults, after which the worker is killed once more, as a reply is taken over
 SETTLING = timedelta(minutes=6)  # by which the clock goes on at each look while the rest is taken up
 LOOK = 4.0  # seconds between two such looks
 LONGEST_SETTLING = 900.0  # seconds
@@ -95,7 +96,7 @@ def run(office: Office, *, faults: int, mails: int, seed: int, seconds: float, r
     done.ended = Counter({program.name: program.ended for program in office.keeper.programs})
     for clerk in clerks:
         done.met.update(clerk.met)
-    done.lines = account(office, [one for clerk in clerks for one in clerk.told], mails=mails, window=striker.window)
+    done.lines = account(office, [one for clerk in clerks for one in clerk.told], mails=mails, striker=striker)
     return done
 
 
@@ -124,7 +125,7 @@ def _bring(office: Office, post: Sequence[Mail], seconds: float, seed: int) -> N
 
 
 def _strike(striker: Striker, faults: int, seconds: float) -> None:
-    """So many faults that meet something, spread over about so many seconds."""
+    """So many faults that meet something, spread over about so many seconds; and between them some that are aimed."""
     began = time.monotonic()
     while (struck := striker.struck.total()) < faults:
         if striker.strikes % 25 == 0:
@@ -132,6 +133,8 @@ def _strike(striker: Striker, faults: int, seconds: float) -> None:
         at = began + seconds * struck / faults
         time.sleep(max(0.0, at - time.monotonic()) * striker.chance.uniform(0.5, 1.0))
         striker.strike()
+        if striker.strikes % AIMED_EVERY == 0:
+            striker.kill_at_acceptance()
 
 
 def _left(office: Office) -> tuple[int, int, int]:

@@ -27,6 +27,10 @@ class Delivered:
     def message(self) -> EmailMessage:
         return message_from_bytes(self.raw, policy=policy.default)
 
+    @property
+    def message_id(self) -> str:
+        return str(self.message["Message-ID"]).strip()
+
 
 @dataclass
 class SmtpServer:
