@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import structlog
 from flask import Flask, render_template, request
 from flask_wtf.csrf import CSRFError
+from sqlalchemy.exc import OperationalError, TimeoutError
 from werkzeug.exceptions import HTTPException
 
 from replacements.store.sealing import SealTrouble
@@ -71,6 +72,14 @@ TROUBLES = {
         "Try once more. If it happens again, tell whoever looks after this service, with the number below.",
     ),
 }
+NO_DATABASE = Trouble(
+    "The database does not answer",
+    "Nothing can be looked up or written down at this moment: the database is away, full, or has too much to do.",
+    "A step is done whole or not at all: what was not confirmed to you was not done. "
+    "No message and no decision was lost; mail waits in the mailbox meanwhile.",
+    "Wait a minute and open the page again; look whether your last step was done before you repeat it. "
+    "If it lasts, tell whoever looks after this service.",
+)
 FORM_TOO_OLD = Trouble(
     "This form is too old",
     "The page was open for a long time, or you signed in again after opening it.",
@@ -91,6 +100,11 @@ def _sealed(error: SealTrouble) -> tuple[str, int]:
             "Tell whoever looks after this service. Requests and ballots can be worked on meanwhile.",
         ),
     )
+
+
+def _no_database(error: OperationalError | TimeoutError) -> tuple[str, int, dict[str, str]]:
+    log.error("no_database", endpoint=request.endpoint, kind=type(getattr(error, "orig", None) or error).__name__)
+    return *_page(503, NO_DATABASE), {"Retry-After": "60"}
 
 
 def _page(code: int, trouble: Trouble, detail: str = "", reference: str = "") -> tuple[str, int]:
@@ -124,4 +138,6 @@ def install(app: Flask) -> None:
     app.register_error_handler(CSRFError, _form_too_old)
     app.register_error_handler(HTTPException, _http)
     app.register_error_handler(SealTrouble, _sealed)
+    for away in (OperationalError, TimeoutError):  # it does not answer, or there is no connection left to it
+        app.register_error_handler(away, _no_database)
     app.register_error_handler(Exception, _broken)
