@@ -9,11 +9,21 @@ from io import BytesIO
 
 import pytest
 from pypdf import PdfReader
-from sqlalchemy import select
+from sqlalchemy import func, select
 
+from replacements.ballots.ledger import append
 from replacements.requests import office
 from replacements.requests.weekly import queue_summary
-from replacements.store.tables import Account, Ballot, LedgerDaysUpTo, Reply, ReplyAttachment
+from replacements.store.tables import (
+    Account,
+    Ballot,
+    Election,
+    LedgerDay,
+    LedgerDaysUpTo,
+    LedgerEntry,
+    Reply,
+    ReplyAttachment,
+)
 from replacements.web.pages import week as week_page
 from tests.web.invented_office import NOW, Site
 
@@ -116,6 +126,22 @@ def test_a_long_ledger_is_added_up_once_and_the_page_says_the_same(site: Site, m
     with site.database.read() as session:
         election = office.known(session)[0].election_id
         assert session.get_one(LedgerDaysUpTo, election).seq > 0
+
+
+def test_the_schedule_adds_up_the_ledgers_of_elections_that_are_over_too(site: Site) -> None:
+    """A week is compared with them, and their ledgers may be long."""
+    with site.database.write() as session:
+        election = Election(id="2025", name="Earlier", held_on=NOW.date() - timedelta(days=300), created_at=NOW)
+        session.add(election)
+        session.flush()
+        append(session, event="reissued", election_id="2025", by="clerk", at=NOW, details={"reason": "spoiled"})
+    queue_summary(site.database, now=NOW)
+    with site.database.read() as session:
+        assert set(session.scalars(select(LedgerDay.election_id).distinct())) >= {"2025"}
+        marks = session.execute(select(LedgerDaysUpTo.election_id, LedgerDaysUpTo.seq)).all()
+        last = session.scalar(select(func.max(LedgerEntry.seq)))
+    assert {seq for _, seq in marks} == {last}
+    assert len(marks) == 2
 
 
 def _rows(page: str) -> dict[str, list[str]]:
