@@ -58,7 +58,7 @@ def reissue_rate(week: Week) -> str:
         for limit in (height_of(rate.lower, most), height_of(rate.upper, most)):
             parts.append(line(left, limit, left + step, limit, 6, 3))
         parts.append(dot(middle, high, ring=rate.outside))
-        parts.append(label(middle, high - 9, f"{rate.value:.2f}" + (" !" if rate.outside else "")))
+        parts.append(label(middle, high - (12 if rate.outside else 9), f"{rate.value:.2f}" + " !" * rate.outside))
     for place, day in enumerate(week.days):
         parts.append(label(LEFT + (place + 0.5) * step, HEIGHT - 9, f"{day.day:%a}"))
     return picture("reissue-rate", "Reissues per thousand ballots out", said, parts)

@@ -7,7 +7,7 @@ over.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from random import Random
 from typing import Any
 
@@ -48,7 +48,9 @@ class AnEarlierElection:
             session.add(Election(id=ID, name="An earlier election", held_on=held_on, created_at=between[0]))
             session.flush()
             for n, day in enumerate(mailings):
-                session.add(Mailing(id=FIRST_MAILING + n, election_id=ID, goes_on=day, state="mailed"))
+                at = datetime.combine(day, time(19), UTC)
+                closed = {"state": "mailed", "closed_at": at, "closed_by": "mail_room", "mailed_at": at}
+                session.add(Mailing(id=FIRST_MAILING + n, election_id=ID, goes_on=day, **closed))
         for start in range(0, len(voters), 5_000):
             with database.write() as session:
                 self._some(session, range(start, min(start + 5_000, len(voters))))
