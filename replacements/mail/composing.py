@@ -111,7 +111,7 @@ def reply_message_id(seed: str, domain: str) -> str:
     """The message id for the answer that `seed` names: the same seed always gives the same id, so that an answer that
     is sent twice after a crash is one message to its reader."""
     digest = hashlib.sha256(seed.encode()).hexdigest()[:40]
-    return f"<{digest}@{_ascii_domain(domain)}>"
+    return f"<{digest}@{ascii_domain(domain)}>"
 
 
 def can_be_written_to(address: str) -> bool:
@@ -125,13 +125,14 @@ def can_be_written_to(address: str) -> bool:
 def _address(name: str, address: str) -> Address:
     local, _, domain = address.strip().rpartition("@")
     if local and domain:
-        domain = _ascii_domain(domain)  # first: some letters become signs by it
+        domain = ascii_domain(domain)  # first: some letters become signs by it
     if not local or not domain or "@" in local or _NO_PART.search(local + domain):
         raise ValueError("An address of an outgoing message is not one plain mail address.")
     return Address(_one_line(name), local, domain)
 
 
-def _ascii_domain(domain: str) -> str:
+def ascii_domain(domain: str) -> str:
+    """A domain as servers take it. Raises ValueError where it is none."""
     try:
         return domain.encode("idna").decode("ascii").encode("idna").decode("ascii")
     except UnicodeError as error:

@@ -152,19 +152,23 @@ def try_again(session: Session, *, at: datetime, reply_ids: Iterable[int]) -> in
     return _move(session, ("failed",), "queued", (), reply_ids, at=at, attempts=0)
 
 
+def answered_with(to: str, template: str, text: str | None = None) -> tuple[ColumnElement[bool], ...]:
+    """The replies of this template that went to this address or are about to, and did not come back. With `text`: in
+    just these words."""
+    same = (
+        func.lower(Reply.to) == to.strip().lower(),
+        Reply.template == template,
+        Reply.state.not_in(("cancelled", "failed")),
+        Reply.returned_at.is_(None),  # nobody has read what came back
+    )
+    return same if text is None else (*same, Reply.text == text)
+
+
 def already_answered(session: Session, *, to: str, template: str, since: datetime, text: str | None = None) -> bool:
     """Has this address been sent, or is it about to be sent, this template since then (`SAME_AGAIN` before now)? With
     `text`: in just these words."""
-    same = [
-        func.lower(Reply.to) == to.strip().lower(),
-        Reply.template == template,
-        Reply.queued_at >= since,
-        Reply.state.not_in(("cancelled", "failed")),
-        Reply.returned_at.is_(None),  # nobody has read what came back
-    ]
-    if text is not None:
-        same.append(Reply.text == text)
-    return session.scalar(select(Reply.id).where(*same).limit(1)) is not None
+    same = answered_with(to, template, text)
+    return session.scalar(select(Reply.id).where(*same, Reply.queued_at >= since).limit(1)) is not None
 
 
 def send_due(

@@ -14,6 +14,7 @@ from urllib.parse import unquote, urlsplit
 
 from replacements import access_tokens
 from replacements.access_tokens import TokenTrouble
+from replacements.mail.composing import ascii_domain
 
 # One reply takes no longer than eight minutes, however slow the server is at each step: less than its claim in the
 # outbox and than the time limit of a task. RFC 5321, section 4.5.3.2, would have one wait longer for the last answer; a
@@ -233,8 +234,8 @@ def _envelope(to: str) -> str:
     """The address as servers take it: the domain in ASCII."""
     local, _, domain = to.rpartition("@")
     try:
-        return f"{local}@{domain.encode('idna').decode('ascii')}"
-    except UnicodeError:
+        return f"{local}@{ascii_domain(domain)}"
+    except ValueError:
         raise PermanentTrouble("The domain of the address is not a domain name.") from None
 
 

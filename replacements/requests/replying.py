@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from replacements.mail.composing import thread_headers
@@ -97,8 +97,7 @@ def _refuse_to_ask_again(session: Session, message: Message, rendered: Rendered)
         .join(Request, Request.id == Reply.request_id)
         .join(Message, Message.id == Request.message_id)
         .where(Message.message_id == message.message_id, Message.id != message.id)
-        .where(func.lower(Reply.to) == message.sender.strip().lower(), Reply.template == rendered.template)
-        .where(Reply.text == rendered.text, Reply.state.not_in(("cancelled", "failed")), Reply.returned_at.is_(None))
+        .where(*outbox.answered_with(message.sender, rendered.template, rendered.text))
         .limit(1)
     )
     if asked is not None:

@@ -40,7 +40,6 @@ from replacements.store.tables import Ballot, LedgerDay, LedgerDaysUpTo, LedgerE
 from replacements.summary.questions import AT_ONCE, Answers, ask, number, question
 from replacements.summary.sums import (
     COUNTS,
-    DELIVERY,
     PARTS,
     PLACE,
     PRECINCT,
@@ -65,10 +64,8 @@ _ASKED: Mapping[str, Sequence[str]] = {
     WHOLE: COUNTS,
     STYLE: COUNTS,
     PRECINCT: ("out", "undeliverable", "brought_back", "reissued"),
-    DELIVERY: ("out", "undeliverable", "brought_back"),
     REASON: ("reissued", "voids", "suspensions"),
 }
-_IN = {STYLE: (STYLE, WHOLE), PRECINCT: (PRECINCT, DELIVERY)}  # the parts that a sum goes into
 _NOT_TOLD = (false(), false(), false())
 _MARK, _LAST = "summed up to", "last entry"
 DAY = timedelta(days=1)
@@ -92,10 +89,10 @@ def read_days(
     is everything; of precincts what is out, came back undelivered and was reissued; of reasons what was reissued,
     voided and suspended.
 
-    `parts`: what is wanted; DELIVERY is quicker than PRECINCT. `names_since`: the sums of names are the most, and come
-    day by day only from the second of these on; in what comes as one, the day before it, is only what was reissued from
-    the first on. `up_to`: the last entry in the sums, where it is known. `beyond`: what came after `until` is wanted
-    too, of styles alone, as one, the day after it.
+    `parts`: what is wanted. `names_since`: the sums of names are the most, and come day by day only from the second of
+    these on; in what comes as one, the day before it, is only what was reissued from the first on. `up_to`: the last
+    entry in the sums, where it is known. `beyond`: what came after `until` is wanted too, of styles alone, as one, the
+    day after it.
     """
     from_days = {part: (since,) if part == WHOLE else names_since or (since,) for part in parts}
     after = until + DAY if beyond else None
@@ -103,17 +100,14 @@ def read_days(
         up_to = summed_up_to(ask(session, *how_far(election_id)), zone)
     sums: Sums = {}
     if up_to:
-        stored = session.execute(_stored(tuple(from_days), beyond), _which_days(election_id, from_days, until))
-        places = [PLACE[name] for name in _of_any(from_days)]
-        for part, day, name, loaded, replacement, overseas, *asked in stored.yield_per(AT_ONCE):
-            counts = [0] * len(COUNTS)
-            for place, count in zip(places, asked, strict=True):
-                counts[place] = count
+        for part, day, name, loaded, replacement, overseas, *counts in session.execute(
+            _stored(tuple(from_days), beyond), _which_days(election_id, from_days, until)
+        ).yield_per(AT_ONCE):
             sums[Key(part, day, name, bool(loaded), bool(replacement), bool(overseas))] = counts
     newer: Sums = {}
     _count_all(newer, session.execute(_entries(election_id, up_to)), ZoneInfo(zone))
     for key, counts in newer.items():
-        for part in _IN.get(key.part, (key.part,)):
+        for part in (key.part, *([WHOLE] if key.part == STYLE else [])):
             if part not in from_days or (key.day > until and (after is None or part != STYLE)):
                 continue
             day = _as_of(key.day, from_days[part]) if key.day <= until else after or key.day
@@ -128,23 +122,22 @@ def _stored(parts: tuple[str, ...], beyond: bool) -> CompoundSelect[*tuple[Any, 
     """The sums in the table: each part's days as they are, what was before them added up, and what came after. For the
     parameters of `_which_days`."""
     arms = []
-    columns = _of_any(parts)
     for part in parts:
         first = bindparam(f"{part}_first", type_=Date)
         days = (LedgerDay.day >= first, LedgerDay.day <= bindparam("until", type_=Date))
         day: Any = LedgerDay.day
-        if part in (PRECINCT, DELIVERY):
+        if part == PRECINCT:
             # Where no day put more ballots out, the most were out before the first: its days may come as one.
             rising = _of(select(LedgerDay.name), part).where(*days, LedgerDay.out + LedgerDay.undeliverable > 0)
             day = case((LedgerDay.name.in_(rising), LedgerDay.day), else_=first)
         day = day.label("as_of")
-        arms.append(_summed(part, columns, day).where(*days).group_by("as_of"))
+        arms.append(_summed(part, day).where(*days).group_by("as_of"))
         reissued_since = bindparam(f"{part}_reissued_since", type_=Date)
-        before = _summed(part, columns, bindparam(f"{part}_before", type_=Date), reissued_since)
+        before = _summed(part, bindparam(f"{part}_before", type_=Date), reissued_since)
         arms.append(before.where(LedgerDay.day < first))
     if beyond:
         after = bindparam("after", type_=Date)
-        arms.append(_summed(STYLE, columns, after).where(LedgerDay.day >= after))
+        arms.append(_summed(STYLE, after).where(LedgerDay.day >= after))
     return union_all(*arms)
 
 
@@ -161,19 +154,13 @@ def _as_of(day: date, starts: Sequence[date]) -> date:
     return next((start - DAY for start in starts if day < start), day)
 
 
-def _of_any(parts: Iterable[str]) -> list[str]:
-    """What is asked of any of these."""
-    asked = {name for part in parts for name in _ASKED[part]}
-    return [name for name in COUNTS if name in asked]
-
-
-def _summed(part: str, of_any: Iterable[str], day: Any, reissued_since: Any = None) -> Select[*tuple[Any, ...]]:
-    """Sums of one part, by name; of the whole, by what is told apart in it. `of_any`: the columns."""
+def _summed(part: str, day: Any, reissued_since: Any = None) -> Select[*tuple[Any, ...]]:
+    """Sums of one part, by name; of the whole, by what is told apart in it."""
     flags = (LedgerDay.loaded, LedgerDay.replacement, LedgerDay.overseas)
     columns = {name: getattr(LedgerDay, name) for name in _ASKED[part]}
     if reissued_since is not None:
         columns["reissued"] = case((LedgerDay.day >= reissued_since, LedgerDay.reissued), else_=0)
-    summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in of_any)
+    summed = (cast(func.sum(columns[name]), Integer) if name in columns else literal_column("0") for name in COUNTS)
     name, told = (literal_column("''"), flags) if part == WHOLE else (LedgerDay.name, _NOT_TOLD)
     one = _of(select(literal(part, Text), day, name, *told, *summed), part)
     return one.group_by(*(flags if part == WHOLE else (LedgerDay.name,)))
@@ -181,7 +168,7 @@ def _summed(part: str, of_any: Iterable[str], day: Any, reissued_since: Any = No
 
 def _of(rows: _Rows, part: str) -> _Rows:
     """Those of these rows that belong to the part."""
-    kept_as = next((kept for kept, parts in _IN.items() if part in parts), part)
+    kept_as = STYLE if part == WHOLE else part
     return rows.where(LedgerDay.election_id == bindparam("election"), LedgerDay.part == kept_as)
 
 

@@ -12,7 +12,6 @@ from typing import NamedTuple
 
 STYLE, PRECINCT, REASON = PARTS = ("style", "precinct", "reason")  # as they are kept, each of every entry
 WHOLE = "whole"  # all together, without a name
-DELIVERY = "delivery"  # precincts, which are many, and of them only what is out and what the post brought back
 
 
 class Key(NamedTuple):
@@ -72,7 +71,7 @@ class Days:
     @cached_property
     def _of(self) -> Mapping[str, Sequence[tuple[Key, list[int]]]]:
         """The sums by part: precincts are many, and few questions are about them."""
-        found = defaultdict[str, list[tuple[Key, list[int]]]](list)
+        found: dict[str, list[tuple[Key, list[int]]]] = {part: [] for part in (WHOLE, *PARTS)}
         for key, counts in self.sums.items():
             found[key.part].append((key, counts))
         return found

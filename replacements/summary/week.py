@@ -50,7 +50,7 @@ from replacements.summary.speed import (
     not_mailed,
     sent,
 )
-from replacements.summary.sums import DELIVERY, PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
+from replacements.summary.sums import PARTS, PRECINCT, REASON, STYLE, WHOLE, Days, Tally
 
 DAY = timedelta(days=1)
 DAYS_FOR_LIMITS = 28
@@ -146,10 +146,10 @@ class Stretch:
         oldest = undecided("waiting", self.election_id, self.as_of, oldest=LISTED)
         asked_of_others = (question for other in others for question in other.questions())
         answers = ask(session, *self._of_the_front(), oldest, *asked_of_others)
-        parts = (WHOLE, STYLE, REASON)
-        books = self._read(session, known, (*parts, DELIVERY))
-        front = self._front(session, answers, books, others, parts)
-        return replace(front, waiting=front.waiting[:LISTED])
+        books = self._read(session, known)
+        front = self._front(session, answers, books, others, (WHOLE, STYLE, REASON))
+        before = front.before and replace(front.before, by_precinct={})
+        return replace(front, waiting=front.waiting[:LISTED], before=before)
 
     def proposals(self, session: Session) -> Proposals:
         """How good the proposals were that were decided in these days."""
@@ -224,7 +224,7 @@ class Stretch:
     def _front(
         self, session: Session, answers: Answers, books: Days, others: tuple[Then, SameWeek], parts: Sequence[str]
     ) -> Week:
-        """`parts`: those that the days before and the earlier election are compared in."""
+        """`parts`: those that the earlier election is compared in."""
         first, last = self.first, self.last
         then, earlier = others
         came, by_the_hour = came_in(answers["came"]), hours(answers["hours"])
@@ -264,7 +264,7 @@ class Stretch:
                 unusual.repeated(answers["repeated"]),
                 unusual.voided_returned(answers["back after void"]),
                 unusual.bursts(hours(answers["hours before"]), by_the_hour, self.office),
-                _brought_back(books, whole_days, DELIVERY if PRECINCT not in parts else PRECINCT),
+                _brought_back(books, whole_days),
             ),
             decisions=sum(row.number for row in answers["decisions"]),
             overrides=otherwise((row.first or "", row.second, row.number) for row in answers["decisions"]),
@@ -379,12 +379,12 @@ def _days(
     return (chart.mean if begun else None), days
 
 
-def _brought_back(books: Days, days: Sequence[date], part: str) -> tuple[Rate, ...]:
-    """The precincts from which the post brings back more than chance explains. `part`: as which they were read."""
+def _brought_back(books: Days, days: Sequence[date]) -> tuple[Rate, ...]:
+    """The precincts from which the post brings back more than chance explains."""
     # An undone scan of an earlier week takes nothing away from these days, and no rate is less than nothing.
-    found = books.by_name(part, days[0], days[-1], "brought_back")
+    found = books.by_name(PRECINCT, days[0], days[-1], "brought_back")
     brought_back = {name: max(count, 0) for name, count in found.items()}
-    out = {name: max(row) for name, row in books.out_by_day(days, part).items()}
+    out = {name: max(row) for name, row in books.out_by_day(days, PRECINCT).items()}
     return unusual.above(charted(brought_back, out))
 
 

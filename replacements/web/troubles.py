@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import structlog
 from flask import Flask, render_template, request
 from flask_wtf.csrf import CSRFError
-from sqlalchemy.exc import OperationalError, TimeoutError
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import TimeoutError as NoConnection
 from werkzeug.exceptions import HTTPException
 
 from replacements.store.sealing import SealTrouble
@@ -102,7 +103,7 @@ def _sealed(error: SealTrouble) -> tuple[str, int]:
     )
 
 
-def _no_database(error: OperationalError | TimeoutError) -> tuple[str, int, dict[str, str]]:
+def _no_database(error: OperationalError | NoConnection) -> tuple[str, int, dict[str, str]]:
     log.error("no_database", endpoint=request.endpoint, kind=type(getattr(error, "orig", None) or error).__name__)
     return *_page(503, NO_DATABASE), {"Retry-After": "60"}
 
@@ -138,6 +139,6 @@ def install(app: Flask) -> None:
     app.register_error_handler(CSRFError, _form_too_old)
     app.register_error_handler(HTTPException, _http)
     app.register_error_handler(SealTrouble, _sealed)
-    for away in (OperationalError, TimeoutError):  # it does not answer, or there is no connection left to it
+    for away in (OperationalError, NoConnection):  # it does not answer, or there is no connection left to it
         app.register_error_handler(away, _no_database)
     app.register_error_handler(Exception, _broken)
